@@ -1,0 +1,27 @@
+//! The thinking of Overspill: everything that decides, and nothing that reaches out.
+//!
+//! # The drive contract
+//!
+//! One input with its time goes in, then outputs are drained until the controller says when it next wants to be woken:
+//!
+//! ```text
+//! controller.handle(now, input);                       // any number of inputs that share one time
+//! while let Some(output) = controller.poll_output() {  // the last one is Output::WaitUntil(moment)
+//!     ..
+//! }
+//! ```
+//!
+//! - `now` never goes back. Inputs with one stamp are taken together: the decision is made when outputs are polled.
+//! - After `WaitUntil(t)` hand in [`input::Input::Wake`] at `t`, or another input before.
+//! - There is no clock, file, socket, thread, randomness or container of unstable order in this crate: the same inputs
+//!   give the same outputs, byte for byte. The daemon, the demo, rule tests, replay and the fault simulation all drive
+//!   this one controller, so what was tested is what runs.
+
+pub mod home;
+pub mod input;
+pub mod kept;
+pub mod limits;
+pub mod output;
+pub mod request;
+pub mod script;
+pub mod time;
