@@ -1,7 +1,7 @@
 //! What the controller must know again after a restart. Everything is keyed by name, since places may shift when the
 //! home file changes.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
@@ -22,6 +22,8 @@ pub struct Kept {
     pub out_of_service: BTreeMap<String, String>,
     /// Per load: when it last went off; `min_off` holds across a restart.
     pub off_since: BTreeMap<String, WallTime>,
+    /// Loads that were on when the program ended; the next start switches them off.
+    pub left_on: BTreeSet<String>,
     /// Per load: energy and run time of the past two days.
     pub logs: BTreeMap<String, LoadLog>,
     /// Ids of overrides already taken, oldest first.

@@ -17,11 +17,20 @@
 //!   give the same outputs, byte for byte. The daemon, the demo, rule tests, replay and the fault simulation all drive
 //!   this one controller, so what was tested is what runs.
 
+mod balance;
+mod bounds;
+pub mod controller;
+mod energy;
 pub mod home;
 pub mod input;
 pub mod kept;
 pub mod limits;
+mod loads;
 pub mod output;
+mod reading;
 pub mod request;
 pub mod script;
+mod sharing;
 pub mod time;
+
+pub use controller::Controller;

@@ -1,0 +1,140 @@
+//! The points that share a role, taken together: one value that changes as a whole.
+
+use crate::home::{Home, Measures, PointId, Side};
+use crate::reading::{History, Meter};
+use crate::time::Moment;
+
+/// A value of the whole home, and per phase where its points say which phase they are on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Phased {
+    pub(crate) sum: f64,
+    pub(crate) phases: Option<[f64; 3]>,
+}
+
+impl Phased {
+    pub(crate) const ZERO: Phased = Phased { sum: 0.0, phases: Some([0.0; 3]) };
+
+    /// This and `factor` times `other`; per phase only where both know it.
+    pub(crate) fn plus(self, factor: f64, other: Phased) -> Phased {
+        let phases = match (self.phases, other.phases) {
+            (Some(a), Some(b)) => Some(std::array::from_fn(|i| a[i] + factor * b[i])),
+            _ => None,
+        };
+        Phased { sum: self.sum + factor * other.sum, phases }
+    }
+}
+
+/// The points of one role. Its value changes only when each of them has reported since the last change, so that a sum
+/// never mixes a new part with an old one.
+#[derive(Debug, Clone)]
+pub(crate) struct Group {
+    members: Vec<Member>,
+    value: Option<(Moment, Phased)>,
+    sums: History,
+}
+
+#[derive(Debug, Clone)]
+struct Member {
+    point: PointId,
+    factor: f64,
+    reported: bool,
+}
+
+impl Group {
+    /// The group of all points for which `factor_of` gives a factor.
+    pub(crate) fn of(home: &Home, factor_of: impl Fn(Measures) -> Option<f64>) -> Group {
+        let members = home.points.iter().enumerate().filter_map(|(i, p)| {
+            let factor = factor_of(p.measures)?;
+            Some(Member { point: PointId(i as u16), factor, reported: false })
+        });
+        Group { members: members.collect(), value: None, sums: History::default() }
+    }
+
+    /// Whether any point has this role.
+    pub(crate) fn exists(&self) -> bool {
+        !self.members.is_empty()
+    }
+
+    /// The points of the group.
+    pub(crate) fn points(&self) -> impl Iterator<Item = PointId> + '_ {
+        self.members.iter().map(|m| m.point)
+    }
+
+    /// Notes that `point` has reported; `true` when that changed the group's value.
+    pub(crate) fn reported(&mut self, point: PointId, home: &Home, meters: &[Meter]) -> bool {
+        let Some(member) = self.members.iter_mut().find(|m| m.point == point) else { return false };
+        member.reported = true;
+        if self.members.iter().any(|m| !m.reported) {
+            return false;
+        }
+        let Some((at, value)) = self.sum(home, meters) else { return false };
+        self.members.iter_mut().for_each(|m| m.reported = false);
+        self.value = Some((at, value));
+        self.sums.push(at, value.sum);
+        true
+    }
+
+    fn sum(&self, home: &Home, meters: &[Meter]) -> Option<(Moment, Phased)> {
+        let mut oldest: Option<Moment> = None;
+        let mut total = Phased::ZERO;
+        for member in &self.members {
+            let (own, watts) = meters[usize::from(member.point.0)].newest()?;
+            oldest = Some(oldest.map_or(own, |o| o.min(own)));
+            let point = home.point(member.point);
+            total =
+                total.plus(member.factor, Phased { sum: watts, phases: on_phase(home, point.phase, watts) });
+        }
+        // The history asks for times that do not go back; a part that lags behind may not pull the sum there.
+        let newest = self.sums.newest().map(|(t, _)| t);
+        Some((newest.map_or(oldest?, |n| n.max(oldest.unwrap_or(n))), total))
+    }
+
+    /// The value with its own time (the oldest part's), while every part is fresh.
+    pub(crate) fn value(&self, now: Moment, home: &Home, meters: &[Meter]) -> Option<(Moment, Phased)> {
+        self.all_fresh(now, home, meters).then_some(self.value).flatten()
+    }
+
+    /// The value as it last changed, however old.
+    pub(crate) fn last(&self) -> Option<(Moment, Phased)> {
+        self.value
+    }
+
+    /// The sum as it stood at `at`.
+    pub(crate) fn at(&self, at: Moment) -> Option<f64> {
+        self.sums.at(at)
+    }
+
+    fn all_fresh(&self, now: Moment, home: &Home, meters: &[Meter]) -> bool {
+        self.exists()
+            && self.members.iter().all(|m| {
+                let stale = meters[usize::from(m.point.0)].stale_at(home.point(m.point));
+                stale.is_some_and(|at| now < at)
+            })
+    }
+
+    /// The age of the oldest part; `None` where one never reported.
+    pub(crate) fn age(&self, now: Moment, meters: &[Meter]) -> Option<crate::time::Span> {
+        let ages =
+            self.members.iter().map(|m| meters[usize::from(m.point.0)].newest().map(|(own, _)| now - own));
+        ages.collect::<Option<Vec<_>>>()?.into_iter().max()
+    }
+}
+
+fn on_phase(home: &Home, phase: Option<u8>, watts: f64) -> Option<[f64; 3]> {
+    let mut phases = [0.0; 3];
+    match (home.supply.phases, phase) {
+        (1, _) => phases[0] = watts,
+        (_, Some(p)) => phases[usize::from(p.clamp(1, 3) - 1)] = watts,
+        (_, None) => return None,
+    }
+    Some(phases)
+}
+
+/// What a point of the grid adds to the power from the grid.
+pub(crate) fn grid_factor(measures: Measures) -> Option<f64> {
+    match measures {
+        Measures::Grid(Side::Both | Side::Import) => Some(1.0),
+        Measures::Grid(Side::Export) => Some(-1.0),
+        _ => None,
+    }
+}

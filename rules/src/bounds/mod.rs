@@ -1,0 +1,7 @@
+//! What no rule and no override lifts: it can only lower or stop.
+
+mod answer;
+mod ratings;
+
+pub(crate) use answer::{Answer, Verdict, judge};
+pub(crate) use ratings::{Ratings, Wanted};

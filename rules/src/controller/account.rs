@@ -1,0 +1,248 @@
+//! The accounts: energy of every flow and load, run times, and the marks that let rules ask "since noon".
+
+use std::sync::Arc;
+
+use super::Controller;
+use crate::energy::{Calendar, Meterage};
+use crate::home::{LoadId, Point, PointId};
+use crate::loads::LoadState;
+use crate::output::{EnergyRow, Flow, Output, Record};
+use crate::reading::Meter;
+use crate::script::{LoadLog, LoadMark};
+use crate::time::{Moment, Span};
+
+/// Marks stand this far apart.
+const MARK_EVERY: Span = Span::minutes(5);
+
+/// Marks are kept for this long: rules may ask back to a local time of the day before.
+const MARKS_KEPT: Span = Span::hours(48);
+
+/// An unmetered load's draw stands for this long at most; decisions come more often.
+const ESTIMATE_STANDS: Span = Span::minutes(1);
+
+/// Energy of the whole home and of each load.
+#[derive(Debug, Clone)]
+pub(super) struct Accounts {
+    import: Meterage,
+    export: Meterage,
+    solar: Meterage,
+    house: Meterage,
+    charge: Meterage,
+    discharge: Meterage,
+    loads: Vec<LoadAccount>,
+    /// Rows that are complete and not yet given out.
+    rows: Vec<EnergyRow>,
+}
+
+#[derive(Debug, Clone, Default)]
+struct LoadAccount {
+    meterage: Meterage,
+    /// Energy of the log's time before this run of the program.
+    carried_kwh: f64,
+    run_time: Span,
+    counted_to: Option<Moment>,
+    log: Arc<LoadLog>,
+}
+
+impl Accounts {
+    pub(super) fn new(loads: usize) -> Accounts {
+        Accounts {
+            import: Meterage::default(),
+            export: Meterage::default(),
+            solar: Meterage::default(),
+            house: Meterage::default(),
+            charge: Meterage::default(),
+            discharge: Meterage::default(),
+            loads: vec![LoadAccount::default(); loads],
+            rows: Vec::new(),
+        }
+    }
+
+    pub(super) fn restore_log(&mut self, load: LoadId, log: LoadLog) {
+        let account = &mut self.loads[usize::from(load.0)];
+        if let Some(last) = log.marks.last() {
+            (account.carried_kwh, account.run_time) = (last.energy_kwh, last.run_time);
+        }
+        account.log = Arc::new(log);
+    }
+
+    pub(super) fn log(&self, load: LoadId) -> LoadLog {
+        LoadLog::clone(&self.loads[usize::from(load.0)].log)
+    }
+
+    pub(super) fn log_arc(&self, i: usize) -> Arc<LoadLog> {
+        Arc::clone(&self.loads[i].log)
+    }
+
+    pub(super) fn load_kwh(&self, i: usize, now: Moment) -> f64 {
+        let account = &self.loads[i];
+        account.carried_kwh + account.meterage.total_at(now, ESTIMATE_STANDS)
+    }
+
+    pub(super) fn run_time(&self, i: usize, state: &LoadState, now: Moment) -> Span {
+        let account = &self.loads[i];
+        let running = account.counted_to.filter(|_| runs(state)).map_or(Span::ZERO, |t| now - t);
+        account.run_time + running
+    }
+
+    /// The wall clock is set: half hours begun on the old one are closed.
+    pub(super) fn clock_is_set(&mut self, old: Calendar, offset_ms: i64) {
+        if (old.offset_ms - offset_ms).abs() < 1000 {
+            return;
+        }
+        let whole = [
+            (Flow::Import, &mut self.import),
+            (Flow::Export, &mut self.export),
+            (Flow::Solar, &mut self.solar),
+            (Flow::House, &mut self.house),
+            (Flow::Charge, &mut self.charge),
+            (Flow::Discharge, &mut self.discharge),
+        ];
+        for (flow, meterage) in whole {
+            self.rows.extend(meterage.close(flow, old));
+        }
+        for (i, account) in self.loads.iter_mut().enumerate() {
+            self.rows.extend(account.meterage.close(Flow::Load(LoadId(i as u16)), old));
+        }
+    }
+}
+
+impl Controller {
+    /// A point has a new value: the energy of its flow goes on.
+    pub(super) fn account_for(&mut self, point: PointId) {
+        let calendar = self.clock.calendar();
+        let home = Arc::clone(&self.home);
+        if let crate::home::Measures::Load(load) = home.point(point).measures {
+            let meter = &self.meters[usize::from(point.0)];
+            let account = &mut self.accounts.loads[usize::from(load.0)];
+            if let Some((at, watts)) = meter.newest() {
+                let gap = meter.gap_after(home.point(point));
+                let flow = Flow::Load(load);
+                account.meterage.sample(flow, at, watts.max(0.0), gap, calendar, &mut self.accounts.rows);
+            }
+            return;
+        }
+        self.account_for_grid(point, calendar);
+        self.account_for_groups(calendar);
+    }
+
+    /// The grid: by the registers of its point where it sends them, else by its power, import and export apart.
+    fn account_for_grid(&mut self, point: PointId, calendar: Calendar) {
+        let group = self.parts.grid_group();
+        let members: Vec<PointId> = group.points().collect();
+        let registers = sole(&members).map(|p| (registers(&self.home, &self.meters, p), p == point));
+        let (imported, exported) = match registers {
+            Some((both, true)) => both,
+            _ => (None, None),
+        };
+        let has_registers = registers.is_some_and(|((i, e), _)| i.is_some() && e.is_some());
+        let rows = &mut self.accounts.rows;
+        if has_registers {
+            if let (Some((t, kwh)), Some((u, out))) = (imported, exported) {
+                self.accounts.import.register(Flow::Import, t, kwh, calendar, rows);
+                self.accounts.export.register(Flow::Export, u, out, calendar, rows);
+            }
+            return;
+        }
+        let gap = gap_of(&self.home, &self.meters, &members);
+        if let Some((at, grid)) = group.last() {
+            self.accounts.import.sample(Flow::Import, at, grid.sum.max(0.0), gap, calendar, rows);
+            self.accounts.export.sample(Flow::Export, at, (-grid.sum).max(0.0), gap, calendar, rows);
+        }
+    }
+
+    fn account_for_groups(&mut self, calendar: Calendar) {
+        let (home, meters) = (&self.home, &self.meters);
+        let accounts = &mut self.accounts;
+        let groups = [
+            (self.parts.solar_group(), Flow::Solar, &mut accounts.solar),
+            (self.parts.house_group(), Flow::House, &mut accounts.house),
+        ];
+        for (group, flow, meterage) in groups {
+            let members: Vec<PointId> = group.points().collect();
+            let register = sole(&members).and_then(|p| registers(home, meters, p).0);
+            if let Some((at, kwh)) = register {
+                meterage.register(flow, at, kwh, calendar, &mut accounts.rows);
+            } else if let Some((at, value)) = group.last() {
+                let gap = gap_of(home, meters, &members);
+                meterage.sample(flow, at, value.sum, gap, calendar, &mut accounts.rows);
+            }
+        }
+        let members: Vec<PointId> = self.parts.battery.points().collect();
+        if let Some((at, battery)) = self.parts.battery.last() {
+            let gap = gap_of(home, meters, &members);
+            let (into, out) = ((-battery.sum).max(0.0), battery.sum.max(0.0));
+            accounts.charge.sample(Flow::Charge, at, into, gap, calendar, &mut accounts.rows);
+            accounts.discharge.sample(Flow::Discharge, at, out, gap, calendar, &mut accounts.rows);
+        }
+    }
+
+    /// Run times, estimates and marks at the end of a decision; complete rows are given out.
+    pub(super) fn keep_accounts(&mut self) {
+        let (now, calendar) = (self.now, self.clock.calendar());
+        for i in 0..self.states.len() {
+            let account = &mut self.accounts.loads[i];
+            if self.meter_of[i].is_none() {
+                let (flow, watts) = (Flow::Load(LoadId(i as u16)), self.states[i].confirmed_w);
+                account.meterage.sample(flow, now, watts, ESTIMATE_STANDS, calendar, &mut self.accounts.rows);
+            }
+            account.counted_to = Some(now);
+            self.mark(i);
+        }
+        for row in std::mem::take(&mut self.accounts.rows) {
+            self.give(Output::Record(Record::Energy(row)));
+        }
+    }
+
+    /// Counts the time that load `i` ran until now; to be called before its state changes.
+    pub(super) fn count_run_time(&mut self, i: usize) {
+        let (now, running) = (self.now, runs(&self.states[i]));
+        let account = &mut self.accounts.loads[i];
+        if let Some(then) = account.counted_to.replace(now)
+            && running
+        {
+            account.run_time += now - then;
+        }
+    }
+
+    /// Sets a mark at whole multiples of five minutes of the wall clock.
+    fn mark(&mut self, i: usize) {
+        let Some(wall) = self.clock.believed_wall(self.now) else { return };
+        let last = self.accounts.loads[i].log.marks.last().map(|m| m.at);
+        let due = last
+            .is_none_or(|at| wall < at || wall.0.div_euclid(MARK_EVERY.0) > at.0.div_euclid(MARK_EVERY.0));
+        if !due {
+            return;
+        }
+        let energy_kwh = self.accounts.load_kwh(i, self.now);
+        let account = &mut self.accounts.loads[i];
+        let mark = LoadMark { at: wall, energy_kwh, run_time: account.run_time };
+        let log = Arc::make_mut(&mut account.log);
+        log.marks.retain(|m| m.at < wall && wall - m.at <= MARKS_KEPT);
+        log.marks.push(mark);
+        self.give(Output::Record(Record::LoadMark { load: LoadId(i as u16), mark }));
+    }
+}
+
+fn runs(state: &LoadState) -> bool {
+    state.on && state.setpoint_w > 0.0
+}
+
+fn sole(members: &[PointId]) -> Option<PointId> {
+    if let [only] = members { Some(*only) } else { None }
+}
+
+type Register = Option<(Moment, f64)>;
+
+/// The registers of a point, drawn and sent out: further quantities of its device, or what it counts itself.
+fn registers(home: &crate::home::Home, meters: &[Meter], point: PointId) -> (Register, Register) {
+    let meter = &meters[usize::from(point.0)];
+    let described: &Point = home.point(point);
+    let (imported, exported) = meter.registers();
+    (imported.or_else(|| meter.counted_kwh(described)), exported)
+}
+
+fn gap_of(home: &crate::home::Home, meters: &[Meter], members: &[PointId]) -> Span {
+    let gaps = members.iter().map(|p| meters[usize::from(p.0)].gap_after(home.point(*p)));
+    gaps.max().unwrap_or(Span::ZERO)
+}

@@ -1,0 +1,198 @@
+//! The household's rules at work: evaluated at each decision, suspended when they fail again and again.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use super::Controller;
+use crate::home::LoadId;
+use crate::input::{About, RuleSet};
+use crate::kept::KeptMemory;
+use crate::limits;
+use crate::output::{Asked, Output, Record, RuleReport, RuleState, Severity};
+use crate::request::Request;
+use crate::script::{Fault, Program, Reads, RuleMemory, RuleRun, RunOutcome, View};
+
+/// The rules that are in force, with what each has said last.
+#[derive(Default)]
+pub(super) struct Rules {
+    program: Option<Program>,
+    running: Vec<Running>,
+    kept: BTreeMap<String, KeptMemory>,
+}
+
+/// One rule while it is in force.
+pub(super) struct Running {
+    pub(super) name: String,
+    pub(super) loads: Vec<LoadId>,
+    pub(super) said: Said,
+    version: i64,
+    memory: RuleMemory,
+    failures: u32,
+    suspended: Option<Fault>,
+    told: Option<RuleReport>,
+}
+
+/// What a rule said at its last evaluation.
+#[derive(Debug, Clone)]
+pub(super) enum Said {
+    /// Its requests, with what it read.
+    Asks { requests: Vec<(LoadId, Request, String)>, reads: Reads },
+    /// It waits for a value.
+    Waits { why: String },
+    /// It failed or is suspended.
+    Fails { fault: Fault, suspended: bool },
+}
+
+impl Rules {
+    pub(super) fn remember(&mut self, kept: BTreeMap<String, KeptMemory>) {
+        self.kept = kept;
+    }
+
+    pub(super) fn running(&self) -> &[Running] {
+        &self.running
+    }
+
+    pub(super) fn kept_memory(&self) -> BTreeMap<String, KeptMemory> {
+        let mut kept = self.kept.clone();
+        for rule in self.running.iter().filter(|r| !r.memory.is_empty()) {
+            let memory = KeptMemory { version: rule.version, json: rule.memory.to_json() };
+            kept.insert(rule.name.clone(), memory);
+        }
+        kept
+    }
+}
+
+impl Controller {
+    /// Puts a new set of rules in force, whole. A rule that can't be compiled is suspended alone.
+    pub(super) fn take_rules(&mut self, set: &RuleSet) {
+        let kept = self.rules.kept_memory();
+        let program = Program::compile(&self.home, set).program;
+        let running = program.rules().iter().map(|info| {
+            let memory = kept.get(&info.name).map(|k| RuleMemory::restored(k, info.memory_version));
+            Running {
+                name: info.name.clone(),
+                loads: info.loads.clone(),
+                said: Said::Waits { why: "not yet evaluated".to_owned() },
+                version: info.memory_version,
+                memory: memory.unwrap_or_default(),
+                failures: 0,
+                suspended: info.fault.clone(),
+                told: None,
+            }
+        });
+        let running: Vec<Running> = running.collect();
+        for rule in &running {
+            if let Some(fault) = &rule.suspended {
+                let text = format!("rule {} can't be used and is suspended: {fault}", rule.name);
+                self.tell_now(Severity::Problem, "rule_suspended", About::Rule(rule.name.clone()), text);
+            }
+        }
+        self.rules = Rules { program: Some(program), running, kept };
+    }
+
+    /// Evaluates every rule on what is known now.
+    pub(super) fn run_rules(&mut self, view: &Arc<View>) {
+        let Some(program) = self.rules.program.take() else { return };
+        for i in 0..self.rules.running.len() {
+            if let Some(fault) = self.rules.running[i].suspended.clone() {
+                self.rules.running[i].said = Said::Fails { fault, suspended: true };
+            } else {
+                let run = program.run(i, view, &self.rules.running[i].memory);
+                self.due.extend(run.wake);
+                self.take_run(i, run);
+            }
+            self.report_rule(i);
+        }
+        self.rules.program = Some(program);
+    }
+
+    fn take_run(&mut self, i: usize, run: RuleRun) {
+        let rule = &mut self.rules.running[i];
+        match run.outcome {
+            RunOutcome::Asked { requests, memory } => {
+                rule.failures = 0;
+                rule.said = Said::Asks { requests, reads: run.reads };
+                let changed = !rule.memory.same_data(&memory);
+                rule.memory = memory;
+                if changed {
+                    let record = Record::Memory {
+                        rule: rule.name.clone(),
+                        version: rule.version,
+                        json: rule.memory.to_json(),
+                    };
+                    self.give(Output::Record(record));
+                }
+            }
+            RunOutcome::Waiting { why } => rule.said = Said::Waits { why },
+            RunOutcome::Failed(fault) => self.take_failure(i, fault),
+        }
+    }
+
+    fn take_failure(&mut self, i: usize, fault: Fault) {
+        let rule = &mut self.rules.running[i];
+        rule.failures += 1;
+        let suspended = rule.failures >= limits::FAILURES_SUSPEND;
+        let (name, first) = (rule.name.clone(), rule.failures == 1);
+        if suspended {
+            rule.suspended = Some(fault.clone());
+        }
+        rule.said = Said::Fails { fault: fault.clone(), suspended };
+        let about = About::Rule(name.clone());
+        if suspended {
+            let text = format!(
+                "rule {name} failed {} times in a row and is suspended until it changes or the program restarts: {fault}",
+                limits::FAILURES_SUSPEND
+            );
+            self.tell_now(Severity::Problem, "rule_suspended", about, text);
+        } else if first {
+            let text = format!("rule {name} failed; its loads go to their fallback: {fault}");
+            self.tell(Severity::Problem, "rule_failed", about, text);
+        }
+    }
+
+    /// Gives out a rule's state where it changed. Other words alone are no change.
+    fn report_rule(&mut self, i: usize) {
+        let at = self.clock.wall(self.now);
+        let rule = &mut self.rules.running[i];
+        let (state, message, place, requests) = match &rule.said {
+            Said::Asks { requests, .. } => (RuleState::Ok, None, (None, None), asked(&rule.name, requests)),
+            Said::Waits { why } => (RuleState::Waiting, Some(why.clone()), (None, None), Vec::new()),
+            Said::Fails { fault, suspended } => {
+                let state = if *suspended { RuleState::Suspended } else { RuleState::Failed };
+                (state, Some(fault.message.clone()), (fault.line, fault.column), Vec::new())
+            }
+        };
+        let report = RuleReport {
+            rule: rule.name.clone(),
+            at,
+            state,
+            message,
+            line: place.0,
+            column: place.1,
+            requests,
+        };
+        let same = rule.told.as_ref().is_some_and(|told| same_but_for_words(told, &report));
+        if !same {
+            rule.told = Some(report.clone());
+            self.give(Output::Rule(report));
+        }
+    }
+}
+
+fn asked(rule: &str, requests: &[(LoadId, Request, String)]) -> Vec<Asked> {
+    let asked = requests.iter().map(|(load, request, reason)| Asked {
+        rule: rule.to_owned(),
+        load: *load,
+        request: *request,
+        reason: reason.clone(),
+    });
+    asked.collect()
+}
+
+fn same_but_for_words(a: &RuleReport, b: &RuleReport) -> bool {
+    let requests = |r: &RuleReport| -> Vec<(LoadId, Request)> {
+        r.requests.iter().map(|a| (a.load, a.request)).collect()
+    };
+    let waits = a.state == RuleState::Waiting;
+    a.state == b.state && a.line == b.line && (waits || a.message == b.message) && requests(a) == requests(b)
+}

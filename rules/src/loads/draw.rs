@@ -1,0 +1,115 @@
+//! What each load draws: now, at an earlier moment, and while it moves.
+
+use super::LoadState;
+use crate::balance::{GridReading, Phased};
+use crate::home::{CountedBy, Home, LoadId, PointId};
+use crate::reading::Meter;
+use crate::time::Moment;
+
+/// The draws of all loads, as their meters tell or as the grid's answers have confirmed.
+#[derive(Clone, Copy)]
+pub(crate) struct Draws<'a> {
+    pub(crate) home: &'a Home,
+    pub(crate) meters: &'a [Meter],
+    pub(crate) meter_of: &'a [Option<PointId>],
+    pub(crate) states: &'a [LoadState],
+}
+
+impl<'a> Draws<'a> {
+    fn meter(&self, id: LoadId) -> Option<&'a Meter> {
+        self.meter_of[usize::from(id.0)].map(|p| &self.meters[usize::from(p.0)])
+    }
+
+    fn state(&self, id: LoadId) -> &'a LoadState {
+        &self.states[usize::from(id.0)]
+    }
+
+    /// Whether the load has a meter of its own.
+    pub(crate) fn is_metered(&self, id: LoadId) -> bool {
+        self.meter_of[usize::from(id.0)].is_some()
+    }
+
+    /// The newest report of the load's own meter.
+    pub(crate) fn newest(&self, id: LoadId) -> Option<(Moment, f64)> {
+        self.meter(id)?.newest()
+    }
+
+    /// Reports of the load's own meter after `after` and not after `upto`.
+    pub(crate) fn reports(
+        &self,
+        id: LoadId,
+        after: Moment,
+        upto: Moment,
+    ) -> impl Iterator<Item = (Moment, f64)> + 'a {
+        self.meter(id).into_iter().flat_map(move |m| m.between(after, upto))
+    }
+
+    /// The newest draw known, in watts.
+    pub(crate) fn now_w(&self, id: LoadId) -> f64 {
+        match self.meter(id) {
+            Some(meter) => meter.newest().map_or(0.0, |(_, w)| w),
+            None => self.state(id).confirmed_w,
+        }
+    }
+
+    /// The draw as it stood at `at`, in watts.
+    pub(crate) fn at_w(&self, id: LoadId, at: Moment) -> f64 {
+        match self.meter(id) {
+            Some(meter) => meter.power_at(at).unwrap_or(0.0),
+            None => self.state(id).confirmed_w,
+        }
+    }
+
+    /// The home at a grid reading without what this load draws: what its steps are judged on.
+    ///
+    /// A battery or a roof that answers a step hides it from the grid reading, so their known parts are added back.
+    pub(crate) fn rest_w(&self, reading: &GridReading, skip: LoadId) -> f64 {
+        let others = self.states.iter().filter(|s| s.id != skip && self.counts(s.id));
+        let drawn: f64 = others.map(|s| self.at_w(s.id, reading.own)).sum();
+        reading.grid.sum + reading.battery_w.unwrap_or(0.0) + reading.solar_w.unwrap_or(0.0) - drawn
+    }
+
+    /// Whether the grid point counts this load.
+    pub(crate) fn counts(&self, id: LoadId) -> bool {
+        self.home.load(id).counted_by != CountedBy::Nothing
+    }
+
+    /// The draw to be used with a grid reading. While a load moves, the grid reading itself tells how far it has come,
+    /// since its own report may be of another moment.
+    pub(crate) fn attributed_w(&self, id: LoadId, reading: &GridReading) -> f64 {
+        let state = self.state(id);
+        let (Some(settling), Some(commanded_at)) = (state.settling, state.commanded_at) else {
+            return self.at_w(id, reading.own);
+        };
+        let Some(rest_before) = settling.rest_before_w.filter(|_| self.counts(id)) else {
+            return self.at_w(id, reading.own);
+        };
+        if reading.own <= commanded_at {
+            return settling.attributed_w;
+        }
+        let another_moves = self.states.iter().any(|s| s.id != id && s.settling.is_some());
+        if another_moves && self.is_metered(id) {
+            return self.at_w(id, reading.own);
+        }
+        let moved = self.rest_w(reading, id) - rest_before;
+        let expected = state.expected_w();
+        let (low, high) = (settling.attributed_w.min(expected), settling.attributed_w.max(expected));
+        (settling.attributed_w + moved).clamp(low, high)
+    }
+
+    /// The draw of all loads that the grid point counts, at a grid reading.
+    pub(crate) fn counted(&self, reading: &GridReading) -> Phased {
+        let counted = self.states.iter().filter(|s| self.counts(s.id));
+        counted.fold(Phased::ZERO, |sum, s| {
+            sum.plus(1.0, self.on_phases(s.id, self.attributed_w(s.id, reading)))
+        })
+    }
+
+    /// `watts` of a load, on the phases it draws from.
+    pub(crate) fn on_phases(&self, id: LoadId, watts: f64) -> Phased {
+        let range = self.home.load(id).phase_indices();
+        let each = watts / range.len() as f64;
+        let phases = std::array::from_fn(|i| if range.contains(&i) { each } else { 0.0 });
+        Phased { sum: watts, phases: Some(phases) }
+    }
+}

@@ -1,0 +1,8 @@
+//! Readings: from numbers as received to values with an own time, fresh or not.
+
+mod history;
+mod meter;
+mod slope;
+
+pub(crate) use history::History;
+pub(crate) use meter::{Arrival, Meter, Taken, implausible, own_time};
