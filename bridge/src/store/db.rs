@@ -1,0 +1,125 @@
+//! The open file: opening it, and writing one batch in one transaction.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+
+use super::error::{StoreError, at};
+use super::inbox::Taken;
+use super::lock::Lock;
+use super::names::{Names, Source};
+use super::restore::{Restored, restore};
+use super::schema;
+use super::write::Writing;
+
+/// How long to wait for another program that holds SQLite's lock.
+const BUSY_FOR: Duration = Duration::from_secs(2);
+
+/// Prepared statements kept; there are about thirty.
+const STATEMENTS: usize = 48;
+
+/// Everything needed to open the store, now or later.
+#[derive(Debug, Clone)]
+pub(super) struct Place {
+    pub(super) path: PathBuf,
+    pub(super) names: Names,
+    pub(super) definitions: Vec<(String, String)>,
+}
+
+/// The open store.
+#[derive(Debug)]
+pub(super) struct Db {
+    pub(super) conn: Connection,
+    path: PathBuf,
+    names: Names,
+    run: i64,
+    cursor: Cursor,
+    _lock: Lock,
+}
+
+/// Where writing has got to. Put back as it was when a transaction fails.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Cursor {
+    /// Moment and batch of the newest tick.
+    pub(super) stamp: Option<(i64, u64)>,
+    pub(super) tick: Option<i64>,
+    /// Entries of the newest tick so far.
+    pub(super) n: i64,
+    pub(super) series: BTreeMap<Source, i64>,
+    /// The offset in force while the wall clock was not believed.
+    pub(super) unbelieved_offset_ms: i64,
+}
+
+impl Db {
+    /// Opens or makes the store and begins a new run in it.
+    pub(super) fn open(place: &Place) -> Result<(Db, Restored), StoreError> {
+        let path = place.path.as_path();
+        check_file(path)?;
+        let lock = Lock::take(path)?;
+        let mut conn = Connection::open(path).map_err(at(path))?;
+        conn.busy_timeout(BUSY_FOR).map_err(at(path))?;
+        conn.set_prepared_statement_cache_capacity(STATEMENTS);
+        schema::prepare(&mut conn, path)?;
+        let restored = restore(&conn).map_err(at(path))?;
+        let run = begin_run(&mut conn, place).map_err(at(path))?;
+        let (path, names) = (place.path.clone(), place.names.clone());
+        Ok((Db { conn, path, names, run, cursor: Cursor::default(), _lock: lock }, restored))
+    }
+
+    /// Writes all of `taken`, or nothing.
+    pub(super) fn write(&mut self, taken: &Taken) -> Result<(), StoreError> {
+        let before = self.cursor.clone();
+        let written = self.write_all(taken).map_err(at(&self.path));
+        if written.is_err() {
+            self.cursor = before;
+        }
+        written
+    }
+
+    fn write_all(&mut self, taken: &Taken) -> rusqlite::Result<()> {
+        let change = self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let mut writing =
+            Writing { conn: &change, names: &self.names, run: self.run, cursor: &mut self.cursor };
+        taken.rows.iter().try_for_each(|row| writing.row(row))?;
+        writing.state(&taken.state)?;
+        change.commit()
+    }
+}
+
+/// What can be said in plainer words than SQLite's.
+fn check_file(path: &Path) -> Result<(), StoreError> {
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !folder.is_dir() {
+        return Err(StoreError::NoFolder { path: path.to_owned(), folder: folder.to_owned() });
+    }
+    match std::fs::metadata(path) {
+        Ok(file) if file.permissions().readonly() => Err(StoreError::ReadOnly {
+            path: path.to_owned(),
+            why: "the file is marked read-only".to_owned(),
+        }),
+        _ => Ok(()),
+    }
+}
+
+fn begin_run(conn: &mut Connection, place: &Place) -> rusqlite::Result<i64> {
+    let change = conn.transaction()?;
+    change.execute(
+        "INSERT INTO run (program, home) VALUES (?1, ?2)",
+        params![env!("CARGO_PKG_VERSION"), place.names.home],
+    )?;
+    let run = change.last_insert_rowid();
+    for (name, json) in &place.definitions {
+        let known: Option<String> = change
+            .query_row("SELECT json FROM definition WHERE name = ?1 ORDER BY run DESC LIMIT 1", [name], |r| {
+                r.get(0)
+            })
+            .optional()?;
+        if known.as_ref() != Some(json) {
+            change.execute("INSERT INTO definition VALUES (?1, ?2, ?3)", params![name, run, json])?;
+        }
+    }
+    change.commit()?;
+    Ok(run)
+}

@@ -1,0 +1,233 @@
+//! The record: everything that came in and what was made of it, in one SQLite file.
+//!
+//! # How it works
+//!
+//! Control puts entries through a [`StoreHandle`] into a bounded inbox and never waits. A thread of its own writes them:
+//! readings and what follows from them every 10 s ([`Options::commit_every`]) or 5,000 entries, and as soon as a person
+//! or a rule changed what a load does (overrides, out of service, set-points, decisions, what was learnt of a load)
+//! within [`Options::linger`], together with everything else that waits. What rules remember goes with the next commit,
+//! so that a rule which counts seconds does not wear out a memory card; it is never older than the decision it led to.
+//!
+//! **What can be lost.** Each commit is synced (`synchronous = FULL`). A power cut, like a kill, costs the entries since
+//! the last commit: at most `commit_every` of readings, at most `linger` (50 ms) of set-points and overrides, plus the
+//! write under way. A commit is there whole or not at all.
+//!
+//! **What reaches the disk**, measured for a home with a grid and a solar meter every 10 s, a balance for each grid
+//! reading, one heater that follows the sun, and a commit every 10 s: 2.6 MB a day stay in the file; 229 MB a day are
+//! handed to the system for writing, since each commit writes whole pages of 4 KiB (26 kB a commit). A longer
+//! `commit_every` lowers the second in proportion. The test `a_whole_day_measured` prints both.
+//!
+//! **When it can't keep up** entries beyond [`Options::waiting_rows`] are dropped, counted, told in a notice, and marked
+//! in the journal by an event `lost`. What must be known after a restart is never dropped: of each thing only the newest
+//! value waits.
+//!
+//! **When it fails** (disk full, read-only, in use by another daemon) control goes on, the notice `store_failed` says
+//! where, what and how to mend, and writing is tried again after 5 s, then at doubling times up to 5 minutes. A damaged
+//! file, one of a newer version, or one that is not ours is left alone until the next start.
+//!
+//! **One daemon.** The daemon holds a system lock on `<store>.lock`; a second one is refused
+//! ([`StoreError::InUse`]). Readers ([`StoreReader`]) need no lock and can read while the daemon writes.
+//!
+//! # The file
+//!
+//! For anyone with a SQL client. Times named `at`, `start` and `until` are milliseconds since 1970-01-01 UTC:
+//! `datetime(at / 1000, 'unixepoch')`. Open it read-only.
+//!
+//! | table or view | holds |
+//! |---|---|
+//! | `reading` (view) | every number as received: `name`, `at`, `value` |
+//! | `half_hour` (view) | energy: `flow`, `start`, `kwh`, `covered_s`; import and export are never netted |
+//! | `balance` | the power balance in watts; `phase` 0 is the whole home |
+//! | `setpoint` | what each load was set to, in watts |
+//! | `decision` | each change of request, winner, limiter or on/off, with what was asked and what was known (JSON) |
+//! | `notice` | what people were told |
+//! | `sample`, `series` | numbers as received, before scale, unit and sign; one series for each point, quantity and input |
+//! | `definition` | how a series was to be understood, from which run on |
+//! | `event` | all other inputs, in one order (`n`) with the samples of their tick; `kind` is the input's name |
+//! | `tick` | one row for each stamp: run, monotonic moment, wall time |
+//! | `run` | one row for each start of the daemon, with the offset from its moments to wall time |
+//! | `energy` | what `half_hour` sums: a half hour may have seen two runs |
+//! | `rule_text` | each rule text once |
+//! | `load_ratio`, `rule_memory`, `held_override`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
+//!
+//! `sample` and its fellows are in order of time, so that one commit touches few pages whatever the number of series;
+//! old hours are meant to be sealed into compressed blocks. Zero loses its sign in SQLite; else numbers come back as
+//! they came in, "not a number" as NULL.
+//!
+//! `tick.at` is NULL while the wall clock is not believed; once it is, the whole run gets its times, half hours
+//! included. A run in which it never was believed stays undated, in order by `id`.
+//!
+//! `PRAGMA user_version` is the schema's version ([`SCHEMA_VERSION`]); an older file is brought up to date at start, a
+//! newer one refused. `PRAGMA application_id` is 0x4f765370.
+
+mod db;
+mod definition;
+mod entry;
+mod error;
+mod inbox;
+mod lock;
+mod names;
+mod reader;
+mod restore;
+mod schema;
+#[cfg(test)]
+mod tests;
+mod worker;
+mod write;
+
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, sync_channel};
+use std::time::Duration;
+
+use overspill_rules::home::Home;
+use overspill_rules::output::Notice;
+
+pub use entry::Stamp;
+pub use error::StoreError;
+pub use inbox::StoreHandle;
+pub use reader::{BalanceRow, DecisionRow, HalfHour, Journalled, Request, Sample, SetpointRow, StoreReader};
+pub use restore::Restored;
+pub use schema::SCHEMA_VERSION;
+
+use db::{Db, Place};
+use inbox::Shared;
+use names::Names;
+use worker::Worker;
+
+/// How the store writes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Options {
+    /// Readings are committed this often.
+    pub commit_every: Duration,
+    /// Or when so many entries wait.
+    pub commit_rows: usize,
+    /// An urgent entry waits this long for what belongs to it, so that one decision is one commit.
+    pub linger: Duration,
+    /// So many entries may wait; further ones are dropped and counted. A quarter is kept for urgent ones.
+    pub waiting_rows: usize,
+    /// After a failure, writing is tried again after this long, doubling.
+    pub retry_first: Duration,
+    /// The longest time between two tries.
+    pub retry_longest: Duration,
+}
+
+impl Default for Options {
+    fn default() -> Options {
+        Options {
+            commit_every: Duration::from_secs(10),
+            commit_rows: 5_000,
+            linger: Duration::from_millis(50),
+            waiting_rows: 20_000,
+            retry_first: Duration::from_secs(5),
+            retry_longest: Duration::from_secs(300),
+        }
+    }
+}
+
+/// Whether the store works.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub enum StoreState {
+    /// It records.
+    #[default]
+    Working,
+    /// It does not, and why.
+    Broken(StoreError),
+    /// The home has none.
+    Off,
+}
+
+/// Notices that may wait for the daemon.
+const NOTICES: usize = 64;
+
+/// The open store with its thread. Close it with [`Store::close`]; dropped, it writes what it has if the process lives
+/// long enough.
+#[derive(Debug)]
+pub struct Store {
+    shared: Arc<Shared>,
+    notices: tokio::sync::mpsc::Receiver<Notice>,
+    ended: Receiver<()>,
+}
+
+impl Store {
+    /// Opens the store at `path`, or makes it, and begins a new run in it.
+    ///
+    /// # Errors
+    /// When it can't be used: see [`StoreError`]. Nothing is left running then.
+    pub fn open(path: &Path, home: &Home, options: Options) -> Result<(Store, Restored), StoreError> {
+        let place = place(path, home);
+        let (db, restored) = Db::open(&place)?;
+        Ok((Store::start(place, Ok(db), options)?, restored))
+    }
+
+    /// Like [`Store::open`], but gives a store also when it can't be opened: it tries again by itself, and what waits
+    /// meanwhile is written then. The reason is in the notices and in [`StoreHandle::state`].
+    ///
+    /// # Errors
+    /// Only when the system refuses a thread.
+    pub fn open_or_wait(path: &Path, home: &Home, options: Options) -> Result<(Store, Restored), StoreError> {
+        let place = place(path, home);
+        let (db, restored) = match Db::open(&place) {
+            Ok((db, restored)) => (Ok(db), restored),
+            Err(why) => (Err(why), Restored::default()),
+        };
+        Ok((Store::start(place, db, options)?, restored))
+    }
+
+    fn start(place: Place, db: Result<Db, StoreError>, options: Options) -> Result<Store, StoreError> {
+        let path = place.path.clone();
+        let shared = Arc::new(Shared::new(options));
+        if let Err(why) = &db {
+            shared.lock().health = StoreState::Broken(why.clone());
+        }
+        let (tell, notices) = tokio::sync::mpsc::channel(NOTICES);
+        let (end, ended) = sync_channel(1);
+        let worker = Worker::new(Arc::clone(&shared), place, db, tell);
+        let thread = std::thread::Builder::new().name("store".to_owned()).spawn(move || {
+            worker.run();
+            let _ = end.send(());
+        });
+        match thread {
+            Ok(_) => Ok(Store { shared, notices, ended }),
+            Err(why) => Err(StoreError::Failed { path, why: why.to_string() }),
+        }
+    }
+
+    /// What control holds of it.
+    pub fn handle(&self) -> StoreHandle {
+        StoreHandle::to(Arc::clone(&self.shared))
+    }
+
+    /// The next notice of the store: its failure, its recovery, entries lost. Its `at` is for the receiver to fill in.
+    pub async fn notice(&mut self) -> Option<Notice> {
+        self.notices.recv().await
+    }
+
+    /// A notice that is there already, without waiting.
+    pub fn notice_now(&mut self) -> Option<Notice> {
+        self.notices.try_recv().ok()
+    }
+
+    /// Has everything written that was handed in so far, and waits for it up to `within`; gives the store's state
+    /// afterwards, or `None` when the time was up first. Blocks: not for control.
+    pub fn flush(&self, within: Duration) -> Option<StoreState> {
+        self.shared.flush(within)
+    }
+
+    /// Writes everything and ends the thread, waiting up to `within`. Gives whether it did so in time; a broken store
+    /// ends too.
+    pub fn close(self, within: Duration) -> bool {
+        self.shared.close();
+        self.ended.recv_timeout(within).is_ok()
+    }
+}
+
+impl Drop for Store {
+    fn drop(&mut self) {
+        self.shared.close();
+    }
+}
+
+fn place(path: &Path, home: &Home) -> Place {
+    Place { path: path.to_owned(), names: Names::of(home), definitions: definition::definitions(home) }
+}

@@ -1,0 +1,218 @@
+//! What a new run knows of the former one.
+
+use std::collections::BTreeMap;
+
+use overspill_rules::input::{Input, RuleSet, RuleSource};
+use overspill_rules::kept::{Kept, KeptMemory};
+use overspill_rules::limits::OVERRIDE_IDS;
+use overspill_rules::output::{EnergyRow, Flow, HeldOverride};
+use overspill_rules::script::{LoadLog, LoadMark};
+use overspill_rules::time::Span;
+use tempfile::tempdir;
+
+use super::*;
+
+fn record(record: Record) -> Output {
+    Output::Record(record)
+}
+
+fn named<T>(name: &str, value: T) -> BTreeMap<String, T> {
+    BTreeMap::from([(name.to_owned(), value)])
+}
+
+fn mark(hours: i64) -> LoadMark {
+    LoadMark {
+        at: WallTime(NOON) + Span::hours(hours),
+        energy_kwh: hours as f64 / 10.0,
+        run_time: Span::minutes(hours),
+    }
+}
+
+#[test]
+fn a_new_store_knows_nothing() {
+    let folder = tempdir().unwrap();
+    assert_eq!(open(&folder.path().join("wren.db")).1, Restored::default());
+}
+
+#[test]
+fn what_held_is_restored_and_what_ended_is_not() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let held = HeldOverride { on: true, watts: Some(900.5), until: WallTime(NOON + 5), by: None };
+    let memory = KeptMemory { version: 3, json: "{\"a\":1}".to_owned() };
+    let rules = RuleSet {
+        rules: vec![RuleSource { name: "car".to_owned(), text: "fn decide(home) {}".to_owned() }],
+        library: Vec::new(),
+    };
+    let (mut db, _) = open(&path);
+    let by = Some("Bo".to_owned());
+    let first = [
+        Record::Override { load: WATER, held: Some(held.clone()) },
+        Record::OutOfService { load: CAR, by: by.clone() },
+        Record::Learnt { load: CAR, ratio: 2.0 },
+    ];
+    let second = [
+        Record::Override { load: CAR, held: Some(held.clone()) },
+        Record::Override { load: WATER, held: None },
+        Record::OutOfService { load: CAR, by: None },
+        Record::OutOfService { load: WATER, by },
+        Record::Learnt { load: CAR, ratio: 2.9 },
+        Record::Memory { rule: "car".to_owned(), version: 3, json: memory.json.clone() },
+        Record::OverrideId("b".to_owned()),
+        Record::OverrideId("a".to_owned()),
+        Record::LoadMark { load: CAR, mark: mark(0) },
+        Record::LoadMark { load: CAR, mark: mark(1) },
+    ];
+    for batch in [&first[..], &second[..]] {
+        let write = taken(|h| batch.iter().for_each(|r| h.output(stamp(7000, 1), &record(r.clone()))));
+        db.write(&write).unwrap();
+    }
+    db.write(&taken(|h| {
+        h.keep_good_rules(&rules);
+        h.input(stamp(8000, 2), &Input::Wake);
+    }))
+    .unwrap();
+    drop(db);
+
+    let (_, restored) = open(&path);
+    let kept = Kept {
+        ratios: named("car", 2.9),
+        memory: named("car", memory),
+        overrides: named("car", held),
+        out_of_service: named("water", "Bo".to_owned()),
+        off_since: BTreeMap::new(),
+        logs: named("car", LoadLog { marks: vec![mark(0), mark(1)] }),
+        override_ids: vec!["b".to_owned(), "a".to_owned()],
+    };
+    let last_entry = Some(WallTime(NOON + 8000));
+    assert_eq!(restored, Restored { kept, last_entry, last_good_rules: Some(rules) });
+}
+
+#[test]
+fn off_since_is_when_it_went_off_not_when_that_was_repeated() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    db.write(&taken(|h| {
+        h.output(stamp(0, 0), &decision(CAR, true));
+        h.output(stamp(0, 0), &decision(WATER, false));
+        h.output(stamp(1000, 1), &decision(CAR, false));
+        h.output(stamp(2000, 2), &decision(CAR, false));
+    }))
+    .unwrap();
+    drop(db);
+    let (_, restored) = open(&path);
+    assert_eq!(restored.kept.off_since, named("car", WallTime(NOON + 1000)), "water never was on");
+}
+
+#[test]
+fn a_load_that_was_on_when_the_journal_ends_counts_as_off_since_then() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    db.write(&taken(|h| {
+        h.output(stamp(0, 0), &decision(CAR, true));
+        h.input(stamp(9000, 1), &Input::Wake);
+    }))
+    .unwrap();
+    drop(db);
+    assert_eq!(open(&path).1.kept.off_since, named("car", WallTime(NOON + 9000)));
+}
+
+#[test]
+fn only_the_newest_override_ids_and_two_days_of_marks_are_kept() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    for i in 0..OVERRIDE_IDS + 10 {
+        let id = record(Record::OverrideId(format!("id-{i}")));
+        db.write(&taken(|h| h.output(stamp(0, 0), &id))).unwrap();
+    }
+    let marks = |hours: &[i64]| {
+        let each: Vec<_> = hours.iter().map(|h| Record::LoadMark { load: CAR, mark: mark(*h) }).collect();
+        taken(|h| each.into_iter().for_each(|r| h.output(stamp(0, 0), &record(r))))
+    };
+    db.write(&marks(&[0, 1, 2, 50])).unwrap();
+    drop(db);
+    let (mut db, restored) = open(&path);
+    assert_eq!(restored.kept.override_ids.len(), OVERRIDE_IDS);
+    assert_eq!(restored.kept.override_ids.first().map(String::as_str), Some("id-10"));
+    assert_eq!(restored.kept.logs["car"].marks, [mark(1), mark(2), mark(50)]);
+
+    // A clock that was put back: the mark from the future goes.
+    db.write(&marks(&[50, 49])).unwrap();
+    drop(db);
+    assert_eq!(open(&path).1.kept.logs["car"].marks, [mark(1), mark(2), mark(49)]);
+}
+
+#[test]
+fn once_the_clock_is_believed_the_run_gets_its_times() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    db.write(&taken(|h| h.input(undated(500, 0), &grid(1.0)))).unwrap();
+    drop(db);
+    let (mut db, restored) = open(&path);
+    assert_eq!(restored.last_entry, None, "a run that never knew the time says nothing of it");
+
+    let provisional = |start: i64, kwh| {
+        let row = EnergyRow {
+            flow: Flow::Import,
+            start: WallTime(start),
+            kwh,
+            covered_s: 1000.0,
+            provisional: true,
+        };
+        record(Record::Energy(row))
+    };
+    let half_hour = 1_800_000;
+    // The machine thinks it is 1970; its half hours are not those of the real clock.
+    db.write(&taken(|h| {
+        h.input(undated(0, 0), &Input::ClockSet { offset_ms: 100_000, believed: false });
+        h.input(undated(1000, 1), &grid(2.0));
+        h.output(undated(1000, 1), &provisional(0, 0.25));
+        h.output(undated(1000, 1), &provisional(half_hour, 0.5));
+    }))
+    .unwrap();
+    let read = reader(&path);
+    assert_eq!(read.samples("point.grid", EVER.0, EVER.1).unwrap(), []);
+    assert_eq!(read.half_hours(EVER.0, EVER.1).unwrap(), []);
+
+    let believed = EnergyRow {
+        flow: Flow::Import,
+        start: WallTime(NOON + half_hour),
+        kwh: 1.0,
+        covered_s: 1800.0,
+        provisional: false,
+    };
+    db.write(&taken(|h| {
+        h.input(undated(2000, 2), &Input::ClockSet { offset_ms: NOON + 200_000, believed: true });
+        h.input(stamp(3000, 3), &grid(3.0));
+        h.output(stamp(3000, 3), &record(Record::Energy(believed)));
+    }))
+    .unwrap();
+    let found = read.samples("point.grid", EVER.0, EVER.1).unwrap();
+    let dated: Vec<_> = found.iter().map(|s| (s.at.0 - NOON, s.value.unwrap())).collect();
+    assert_eq!(dated, [(3000, 3.0), (201_000, 2.0)], "the former run stays undated");
+    let energy = read.half_hours(EVER.0, EVER.1).unwrap();
+    let rows: Vec<_> = energy.iter().map(|e| (e.start.0 - NOON, e.kwh, e.covered_s)).collect();
+    assert_eq!(rows, [(0, 0.25, 1000.0), (half_hour, 1.5, 1800.0)], "nothing is lost where both meet");
+}
+
+#[test]
+fn a_half_hour_that_saw_two_runs_has_the_energy_of_both() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let row = |kwh| {
+        let row =
+            EnergyRow { flow: Flow::Solar, start: WallTime(NOON), kwh, covered_s: 900.0, provisional: false };
+        record(Record::Energy(row))
+    };
+    for kwh in [[0.1, 0.25], [0.3, 0.5]] {
+        let (mut db, _) = open(&path);
+        db.write(&taken(|h| kwh.iter().for_each(|k| h.output(stamp(0, 0), &row(*k))))).unwrap();
+    }
+    let found = reader(&path).half_hours(EVER.0, EVER.1).unwrap();
+    assert_eq!(found.len(), 1);
+    assert_eq!((found[0].kwh, found[0].covered_s), (0.75, 1800.0), "within a run the later row counts");
+}
