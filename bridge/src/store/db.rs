@@ -50,6 +50,8 @@ pub(super) struct Cursor {
     pub(super) series: BTreeMap<Source, i64>,
     /// The offset in force while the wall clock was not believed.
     pub(super) unbelieved_offset_ms: i64,
+    /// By how much half hours of the unbelieved clock are to be moved, once that is known.
+    pub(super) dated_by_ms: Option<i64>,
 }
 
 impl Db {

@@ -35,6 +35,7 @@ pub(super) fn restore(conn: &Connection) -> rusqlite::Result<Restored> {
         })?,
         out_of_service: map(conn, "SELECT load, by FROM out_of_service", |r| r.get(1))?,
         off_since: off_since(conn, last_entry)?,
+        left_on: rows(conn, "SELECT load FROM switched WHERE is_on", |r| r.get(0))?.into_iter().collect(),
         logs: logs(conn)?,
         override_ids: rows(conn, "SELECT id FROM override_id ORDER BY seq", |r| r.get(0))?,
     };
@@ -57,19 +58,14 @@ fn map<T>(
     conn.prepare(sql)?.query_map([], |r| Ok((r.get(0)?, read(r)?)))?.collect()
 }
 
-/// A load that was on when the journal ends went off at an unknown time after that: the daemon ended without a word.
-/// The journal's end is taken, so that its `min_off` is kept rather than cut short.
+/// A time that was never dated is taken for the journal's end: `min_off` is kept rather than cut short.
 fn off_since(
     conn: &Connection,
     last_entry: Option<WallTime>,
 ) -> rusqlite::Result<BTreeMap<String, WallTime>> {
-    let sql =
-        "SELECT switched.load, switched.is_on, tick.at FROM switched JOIN tick ON tick.id = switched.tick";
-    let found = map(conn, sql, |r| {
-        let (on, at): (bool, Option<i64>) = (r.get(1)?, r.get(2)?);
-        Ok(if on { last_entry } else { at.map(WallTime).or(last_entry) })
-    })?;
-    Ok(found.into_iter().filter_map(|(load, at)| Some((load, at?))).collect())
+    let sql = "SELECT load, tick.at FROM switched JOIN tick ON tick.id = switched.tick WHERE NOT is_on";
+    let found: BTreeMap<String, Option<i64>> = map(conn, sql, |r| r.get(1))?;
+    Ok(found.into_iter().filter_map(|(load, at)| Some((load, at.map(WallTime).or(last_entry)?))).collect())
 }
 
 fn logs(conn: &Connection) -> rusqlite::Result<BTreeMap<String, LoadLog>> {

@@ -109,7 +109,7 @@ CREATE TABLE notice (
 CREATE INDEX notice_tick ON notice (tick);
 
 -- Energy of half hours; `flow` is import, export, solar, house, charge, discharge or load.<id>, `start` a wall time
--- at a multiple of 30 minutes of UTC. A half hour that saw two runs has a row of each.
+-- at a multiple of 30 minutes of UTC. A half hour that saw two runs has a row of each; the parts add up.
 -- `clock`: 0 measured by a believed clock, 1 start not known, 2 start found out later.
 CREATE TABLE energy (
     flow      TEXT NOT NULL,
@@ -161,7 +161,8 @@ CREATE TABLE override_id (
     id  TEXT NOT NULL UNIQUE
 );
 
--- When a load was last switched; tick is NULL for one that never was on.
+-- When a load was last switched; tick is NULL for one that never was on. One that is_on at the start of a run was left
+-- on by the former.
 CREATE TABLE switched (
     load  TEXT PRIMARY KEY,
     is_on INTEGER NOT NULL,

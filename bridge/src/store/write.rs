@@ -121,6 +121,7 @@ impl Writing<'_> {
             Input::ClockSet { offset_ms, believed: true } => self.date(*offset_ms),
             Input::ClockSet { offset_ms, believed: false } => {
                 self.cursor.unbelieved_offset_ms = *offset_ms;
+                self.cursor.dated_by_ms = None;
                 Ok(())
             }
             _ => Ok(()),
@@ -145,12 +146,20 @@ impl Writing<'_> {
     fn date(&mut self, offset_ms: i64) -> rusqlite::Result<()> {
         self.exec("UPDATE run SET offset_ms = ?2 WHERE id = ?1", [self.run, offset_ms])?;
         self.exec("UPDATE tick SET at = moment + ?2 WHERE run = ?1 AND at IS NULL", [self.run, offset_ms])?;
-        // A half hour of the wrong clock lies across two of the right one; it goes to the nearer.
-        self.exec(
-            "UPDATE OR REPLACE energy SET clock = 2, start = (start + ?2 + 900000) / 1800000 * 1800000
-             WHERE run = ?1 AND clock = 1",
-            [self.run, offset_ms.saturating_sub(self.cursor.unbelieved_offset_ms)],
-        )
+        let shift_ms = offset_ms.saturating_sub(self.cursor.unbelieved_offset_ms);
+        self.cursor.dated_by_ms = Some(shift_ms);
+        let undated = {
+            let mut query = self.conn.prepare_cached(
+                "SELECT flow, start, kwh, covered_s FROM energy WHERE run = ?1 AND clock = 1",
+            )?;
+            let row = |r: &rusqlite::Row<'_>| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?));
+            let rows = query.query_map([self.run], row)?;
+            rows.collect::<rusqlite::Result<Vec<(String, i64, Option<f64>, Option<f64>)>>>()?
+        };
+        for (flow, start, kwh, covered_s) in undated {
+            self.part(&flow, nearest_half_hour(start.saturating_add(shift_ms)), 2, kwh, covered_s)?;
+        }
+        self.exec("DELETE FROM energy WHERE run = ?1 AND clock = 1", [self.run])
     }
 
     fn rule_set(&self, rules: &RuleSet) -> rusqlite::Result<Value> {
@@ -244,10 +253,29 @@ impl Writing<'_> {
         )
     }
 
+    /// Each row is a part of its half hour (a clock that is set, or a restart, splits one): parts add up.
     fn energy(&self, e: &EnergyRow) -> rusqlite::Result<()> {
+        let (clock, start) = match (e.provisional, self.cursor.dated_by_ms) {
+            (false, _) => (0, e.start.0),
+            (true, None) => (1, e.start.0),
+            // Closed by the very input that set the clock.
+            (true, Some(shift_ms)) => (2, nearest_half_hour(e.start.0.saturating_add(shift_ms))),
+        };
+        self.part(&self.names.flow(e.flow), start, clock, Some(e.kwh), Some(e.covered_s))
+    }
+
+    fn part(
+        &self,
+        flow: &str,
+        start: i64,
+        clock: i64,
+        kwh: Option<f64>,
+        covered_s: Option<f64>,
+    ) -> rusqlite::Result<()> {
         self.exec(
-            "INSERT OR REPLACE INTO energy VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
-            params![self.names.flow(e.flow), e.start.0, self.run, e.provisional, e.kwh, e.covered_s],
+            "INSERT INTO energy VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT (flow, start, run, clock)
+             DO UPDATE SET kwh = kwh + excluded.kwh, covered_s = covered_s + excluded.covered_s",
+            params![flow, start, self.run, clock, kwh, covered_s],
         )
     }
 
@@ -334,7 +362,13 @@ fn split(value: Value) -> (String, Option<Value>) {
     }
 }
 
-pub(super) fn severity(severity: Severity) -> &'static str {
+/// A half hour of a wrong clock lies across two of the right one; it goes to the nearer.
+fn nearest_half_hour(ms: i64) -> i64 {
+    const HALF_HOUR: i64 = 1_800_000;
+    ms.saturating_add(HALF_HOUR / 2).div_euclid(HALF_HOUR) * HALF_HOUR
+}
+
+fn severity(severity: Severity) -> &'static str {
     match severity {
         Severity::Info => "info",
         Severity::Warning => "warning",

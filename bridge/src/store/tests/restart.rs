@@ -1,6 +1,6 @@
 //! What a new run knows of the former one.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use overspill_rules::input::{Input, RuleSet, RuleSource};
 use overspill_rules::kept::{Kept, KeptMemory};
@@ -81,6 +81,7 @@ fn what_held_is_restored_and_what_ended_is_not() {
         overrides: named("car", held),
         out_of_service: named("water", "Bo".to_owned()),
         off_since: BTreeMap::new(),
+        left_on: BTreeSet::new(),
         logs: named("car", LoadLog { marks: vec![mark(0), mark(1)] }),
         override_ids: vec!["b".to_owned(), "a".to_owned()],
     };
@@ -106,17 +107,20 @@ fn off_since_is_when_it_went_off_not_when_that_was_repeated() {
 }
 
 #[test]
-fn a_load_that_was_on_when_the_journal_ends_counts_as_off_since_then() {
+fn a_load_that_was_on_when_the_journal_ends_was_left_on() {
     let folder = tempdir().unwrap();
     let path = folder.path().join("wren.db");
     let (mut db, _) = open(&path);
     db.write(&taken(|h| {
         h.output(stamp(0, 0), &decision(CAR, true));
-        h.input(stamp(9000, 1), &Input::Wake);
+        h.output(stamp(0, 0), &decision(WATER, true));
+        h.output(stamp(9000, 1), &decision(WATER, false));
     }))
     .unwrap();
     drop(db);
-    assert_eq!(open(&path).1.kept.off_since, named("car", WallTime(NOON + 9000)));
+    let kept = open(&path).1.kept;
+    assert_eq!(kept.left_on, BTreeSet::from(["car".to_owned()]));
+    assert_eq!(kept.off_since, named("water", WallTime(NOON + 9000)));
 }
 
 #[test]
@@ -188,6 +192,8 @@ fn once_the_clock_is_believed_the_run_gets_its_times() {
     db.write(&taken(|h| {
         h.input(undated(2000, 2), &Input::ClockSet { offset_ms: NOON + 200_000, believed: true });
         h.input(stamp(3000, 3), &grid(3.0));
+        // What was running when the clock was set still tells the old time.
+        h.output(undated(2000, 2), &provisional(2 * half_hour, 0.125));
         h.output(stamp(3000, 3), &record(Record::Energy(believed)));
     }))
     .unwrap();
@@ -196,23 +202,28 @@ fn once_the_clock_is_believed_the_run_gets_its_times() {
     assert_eq!(dated, [(3000, 3.0), (201_000, 2.0)], "the former run stays undated");
     let energy = read.half_hours(EVER.0, EVER.1).unwrap();
     let rows: Vec<_> = energy.iter().map(|e| (e.start.0 - NOON, e.kwh, e.covered_s)).collect();
-    assert_eq!(rows, [(0, 0.25, 1000.0), (half_hour, 1.5, 1800.0)], "nothing is lost where both meet");
+    assert_eq!(
+        rows,
+        [(0, 0.25, 1000.0), (half_hour, 1.5, 1800.0), (2 * half_hour, 0.125, 1000.0)],
+        "nothing is lost where both meet"
+    );
 }
 
 #[test]
-fn a_half_hour_that_saw_two_runs_has_the_energy_of_both() {
+fn the_parts_of_a_half_hour_add_up() {
     let folder = tempdir().unwrap();
     let path = folder.path().join("wren.db");
     let row = |kwh| {
         let row =
-            EnergyRow { flow: Flow::Solar, start: WallTime(NOON), kwh, covered_s: 900.0, provisional: false };
+            EnergyRow { flow: Flow::Solar, start: WallTime(NOON), kwh, covered_s: 600.0, provisional: false };
         record(Record::Energy(row))
     };
-    for kwh in [[0.1, 0.25], [0.3, 0.5]] {
+    // Two parts in one run, where the clock was set in between, and one in the next run.
+    for kwh in [&[0.25, 0.5][..], &[1.0][..]] {
         let (mut db, _) = open(&path);
         db.write(&taken(|h| kwh.iter().for_each(|k| h.output(stamp(0, 0), &row(*k))))).unwrap();
     }
     let found = reader(&path).half_hours(EVER.0, EVER.1).unwrap();
     assert_eq!(found.len(), 1);
-    assert_eq!((found[0].kwh, found[0].covered_s), (0.75, 1800.0), "within a run the later row counts");
+    assert_eq!((found[0].kwh, found[0].covered_s), (1.75, 1800.0));
 }
