@@ -133,6 +133,19 @@ pub const RULE_MODULES: usize = 16;
 /// Bytes of one rule file.
 pub const RULE_FILE_BYTES: usize = 64 * 1024;
 
+/// Waits of `sustained` that one rule may have.
+pub const SUSTAINED_NAMES: usize = 64;
+
+/// A wait of `sustained` starts afresh when the rule did not look for this long: a rule is evaluated at least every
+/// [`DECIDE_EVERY`], so two evaluations passed without it.
+pub const SUSTAINED_LOOK: Span = Span::seconds(30);
+
+/// Bytes of one message from a device.
+pub const PAYLOAD_BYTES: usize = 64 * 1024;
+
+/// Bytes of an expression in the home file (`script`, `send_script`).
+pub const EXPRESSION_BYTES: usize = 4096;
+
 /// Characters of a reason.
 pub const REASON_CHARS: usize = 200;
 

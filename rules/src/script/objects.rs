@@ -1,0 +1,201 @@
+//! The objects that a rule holds: the home and the clock. Loads stand in `load_object`.
+
+use std::sync::Arc;
+
+use jiff::Zoned;
+use rhai::{Engine, ImmutableString, NativeCallContext};
+
+use super::clock::{self, TimeOfDay};
+use super::engine::Answer;
+use super::load_object::LoadObject;
+use super::memory::SustainedState;
+use super::nearest::suggest;
+use super::trace::{Evaluation, Name};
+use super::view::BALANCE_NAMES;
+use crate::limits;
+use crate::time::Span;
+
+/// `home`.
+#[derive(Debug, Clone)]
+pub(super) struct HomeObject(pub(super) Arc<Evaluation>);
+
+/// `home.clock`.
+#[derive(Debug, Clone)]
+pub(super) struct ClockObject(Arc<Evaluation>);
+
+/// Registers the home, the clock and `sustained`.
+pub(super) fn register(engine: &mut Engine) {
+    engine.register_type_with_name::<HomeObject>("Home");
+    engine.register_type_with_name::<ClockObject>("Clock");
+    for (place, name) in BALANCE_NAMES.into_iter().enumerate() {
+        engine.register_get(name, move |home: &mut HomeObject| home.0.balance(place));
+    }
+    engine.register_get("clock", |home: &mut HomeObject| ClockObject(Arc::clone(&home.0)));
+    engine.register_fn("load", HomeObject::load);
+    engine.register_fn("point", HomeObject::point);
+    engine.register_fn("input", HomeObject::input);
+    engine.register_fn("known", HomeObject::known);
+    engine.register_fn("or", HomeObject::or);
+    engine.register_fn("or", |home: &mut HomeObject, name: &str, instead: i64| home.or(name, instead as f64));
+    engine.register_fn("between", ClockObject::between);
+    engine.register_get("hour", ClockObject::hour);
+    engine.register_get("minute", ClockObject::minute);
+    engine.register_get("weekday", ClockObject::weekday);
+    engine.register_get("day", ClockObject::day);
+    engine.register_get("month", ClockObject::month);
+    engine.register_fn("sustained", sustained);
+}
+
+impl HomeObject {
+    fn load(&mut self, name: &str) -> Answer<LoadObject> {
+        match self.0.home.load_named(name) {
+            Some(load) => Ok(LoadObject { evaluation: Arc::clone(&self.0), load }),
+            None => {
+                let help = suggest(name, self.0.home.loads.iter().map(|l| l.id.as_str()));
+                self.0.fail(format!("the home has no load `{name}`"), help)
+            }
+        }
+    }
+
+    fn point(&mut self, name: &str) -> Answer<f64> {
+        match self.0.home.point_named(name) {
+            Some(point) => self.0.point(point),
+            None => {
+                let help = suggest(name, self.0.home.points.iter().map(|p| p.id.as_str()));
+                self.0.fail(format!("the home has no point `{name}`"), help)
+            }
+        }
+    }
+
+    fn input(&mut self, name: &str) -> Answer<f64> {
+        match self.0.home.input_named(name) {
+            Some(input) => self.0.input(input),
+            None => {
+                let help = suggest(name, self.0.home.inputs.iter().map(|i| i.id.as_str()));
+                self.0.fail(format!("the home has no input `{name}`"), help)
+            }
+        }
+    }
+
+    fn known(&mut self, name: &str) -> Answer<bool> {
+        self.find(name).map(|found| self.0.known(found).value.is_some())
+    }
+
+    fn or(&mut self, name: &str, instead: f64) -> Answer<f64> {
+        self.find(name).map(|found| self.0.known(found).value.unwrap_or(instead))
+    }
+
+    fn find(&self, name: &str) -> Answer<Name> {
+        match Name::find(&self.0.home, name) {
+            Some(found) => Ok(found),
+            None => {
+                let help = suggest(name, Name::all(&self.0.home));
+                self.0.fail(format!("the home has no value, point or input `{name}`"), help)
+            }
+        }
+    }
+}
+
+impl Evaluation {
+    /// The local time; ends the evaluation as waiting while the clock is not believed.
+    pub(super) fn local(&self) -> Answer<Zoned> {
+        self.trace().reads.clock = true;
+        match self.view.wall.and_then(|wall| wall.in_zone(&self.view.zone)) {
+            Some(local) => Ok(local),
+            None => self.wait("the clock is not set yet".to_owned()),
+        }
+    }
+
+    pub(super) fn time_of_day(&self, text: &str) -> Answer<TimeOfDay> {
+        TimeOfDay::parse(text).or_else(|message| self.fail(message, None))
+    }
+}
+
+impl ClockObject {
+    fn between(&mut self, start: &str, end: &str) -> Answer<bool> {
+        let (from, until) = (self.0.time_of_day(start)?, self.0.time_of_day(end)?);
+        if from == until {
+            return self.0.fail(format!("from \"{start}\" to \"{end}\" is no time at all"), None);
+        }
+        let now = self.0.local()?;
+        let inside = clock::is_between(&now, from, until);
+        self.0.wake_at(clock::next(&now, if inside { until } else { from }));
+        Ok(inside)
+    }
+
+    fn hour(&mut self) -> Answer<f64> {
+        let now = self.0.local()?;
+        self.0.wake_in(Span::minutes(60 - i64::from(now.minute())) - into_minute(&now));
+        Ok(f64::from(now.hour()))
+    }
+
+    fn minute(&mut self) -> Answer<f64> {
+        let now = self.0.local()?;
+        self.0.wake_in(Span::minutes(1) - into_minute(&now));
+        Ok(f64::from(now.minute()))
+    }
+
+    fn weekday(&mut self) -> Answer<ImmutableString> {
+        use jiff::civil::Weekday;
+        let word = match self.date()?.weekday() {
+            Weekday::Monday => "mon",
+            Weekday::Tuesday => "tue",
+            Weekday::Wednesday => "wed",
+            Weekday::Thursday => "thu",
+            Weekday::Friday => "fri",
+            Weekday::Saturday => "sat",
+            Weekday::Sunday => "sun",
+        };
+        Ok(word.into())
+    }
+
+    fn day(&mut self) -> Answer<f64> {
+        Ok(f64::from(self.date()?.day()))
+    }
+
+    fn month(&mut self) -> Answer<f64> {
+        Ok(f64::from(self.date()?.month()))
+    }
+
+    fn date(&self) -> Answer<Zoned> {
+        let now = self.0.local()?;
+        self.0.wake_at(clock::next(&now, TimeOfDay::MIDNIGHT));
+        Ok(now)
+    }
+}
+
+fn into_minute(now: &Zoned) -> Span {
+    Span(i64::from(now.second()) * 1000 + i64::from(now.millisecond()))
+}
+
+/// Whether `condition` has held at every look for `span`. A wait starts afresh when the rule did not look for
+/// [`limits::SUSTAINED_LOOK`], since nobody knows what was in between.
+fn sustained(context: NativeCallContext, name: &str, condition: bool, span: &str) -> Answer<bool> {
+    let Some(home) = context.tag().and_then(|tag| tag.read_lock::<HomeObject>()) else {
+        return Err("`sustained` is for rules only".into());
+    };
+    let evaluation = &home.0;
+    let span = Span::parse(span).or_else(|message| evaluation.fail(message, None))?;
+    let now = evaluation.view.now;
+    let mut trace = evaluation.trace();
+    if !condition {
+        trace.sustained.remove(name);
+        return Ok(false);
+    }
+    if trace.sustained.len() >= limits::SUSTAINED_NAMES && !trace.sustained.contains_key(name) {
+        drop(trace);
+        return evaluation
+            .fail(format!("a rule may have {} waits of `sustained`", limits::SUSTAINED_NAMES), None);
+    }
+    let state = trace.sustained.entry(name.to_owned()).or_insert(SustainedState { since: now, seen: now });
+    if now - state.seen > limits::SUSTAINED_LOOK {
+        state.since = now;
+    }
+    state.seen = now;
+    let left = span - (now - state.since);
+    drop(trace);
+    if left > Span::ZERO {
+        evaluation.wake_in(left);
+    }
+    Ok(left <= Span::ZERO)
+}
