@@ -17,7 +17,7 @@ fn found(text: &str) -> String {
 #[test]
 fn mistakes_of_syntax_are_told_with_their_line() {
     insta::assert_snapshot!(found("fn decide(home) {\n    let x = 1\n    let y = 2;\n}"), @r"
-    test.rhai, line 3, column 5: `;` is missing to terminate this statement
+    test.rhai, line 3, column 5: `;` is missing before this
             let y = 2;
             ^
     ");
@@ -33,7 +33,7 @@ fn mistakes_of_syntax_are_told_with_their_line() {
       help: add the `"` at its end
     "#);
     insta::assert_snapshot!(found("fn decide(home) {\n    let x = 1,5;\n}"), @r"
-    test.rhai, line 2, column 14: `;` is missing to terminate this statement
+    test.rhai, line 2, column 14: `;` is missing before this
             let x = 1,5;
                      ^
     ");
@@ -64,15 +64,19 @@ fn mistakes_of_syntax_are_told_with_their_line() {
 #[test]
 fn a_rule_without_decide_is_refused() {
     insta::assert_snapshot!(found("fn run(home) { }"), @r"
-    test.rhai: the rule has no function `decide`
+    test.rhai, line 1, column 1: the rule has no function `decide`
+        fn run(home) { }
+        ^
       help: a rule begins with `fn decide(home) {`
     ");
     insta::assert_snapshot!(found("fn decide() { }"), @r"
-    test.rhai: `decide` must have one parameter, the home, and has 0
+    test.rhai, line 1, column 1: `decide` must have one parameter, the home, and has 0
+        fn decide() { }
+        ^
       help: a rule begins with `fn decide(home) {`
     ");
     insta::assert_snapshot!(found(""), @r"
-    test.rhai: the rule has no function `decide`
+    test.rhai, line 1, column 1: the rule has no function `decide`
       help: a rule begins with `fn decide(home) {`
     ");
 }
@@ -139,6 +143,7 @@ fn unknown_words_are_refused_with_the_nearest() {
     test.rhai, line 4, column 9: there is no function `spare_w`
         if home.spare_w() > 5 { }
                 ^
+      help: it is read without brackets
     test.rhai, line 5, column 8: a load has no `plugedin`
         if car.plugedin { }
                ^
@@ -154,6 +159,7 @@ fn unknown_words_are_refused_with_the_nearest() {
     test.rhai, line 8, column 6: the home has no `take_spare`
         home.take_spare("x");
              ^
+      help: it belongs to a load
     test.rhai, line 9, column 18: a load has no `drawing`
         home.load("car").drawing;
                          ^
@@ -351,7 +357,7 @@ fn a_failure_inside_a_library_names_its_file_and_line() {
     let endless =
         Program::compile(&home(), &set(text, &[("solar", "fn share(home) {\n    loop { }\n}")])).program;
     insta::assert_snapshot!(told(&endless.run(0, &Arc::new(view()), &RuleMemory::default())), @r"
-    failed: lib/solar.rhai, line 2, column 5: the rule does not come to an end: it took more than 100000 steps
+    failed: lib/solar.rhai, line 2, column 5: this does not come to an end: it took more than 100000 steps
             loop { }
             ^
       help: look for a loop that never stops

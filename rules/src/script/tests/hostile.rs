@@ -30,7 +30,7 @@ fn refused(text: &str) -> String {
 #[test]
 fn an_endless_loop_is_stopped() {
     insta::assert_snapshot!(ends("this.kept = 2;\nloop { }"), @r"
-    failed: test.rhai, line 3, column 1: the rule does not come to an end: it took more than 100000 steps
+    failed: test.rhai, line 3, column 1: this does not come to an end: it took more than 100000 steps
         loop { }
         ^
       help: look for a loop that never stops
@@ -79,7 +79,7 @@ fn a_growing_list_of_lists_is_stopped() {
 #[test]
 fn a_growing_map_is_stopped() {
     insta::assert_snapshot!(ends("let i = 0;\nlet m = #{};\nloop { m[`k${i}`] = i; i += 1; }"), @r"
-    failed: test.rhai, line 4, column 10: the rule does not come to an end: it took more than 100000 steps
+    failed: test.rhai, line 4, column 10: this does not come to an end: it took more than 100000 steps
         loop { m[`k${i}`] = i; i += 1; }
                  ^
       help: look for a loop that never stops
