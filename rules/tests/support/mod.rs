@@ -251,3 +251,108 @@ impl Bench {
         of.collect()
     }
 }
+
+/// A crude closed loop: loads follow their commands after `obey_s`, the grid meter reports every `every_s`.
+pub struct World {
+    pub bench: Bench,
+    pub solar_w: f64,
+    pub base_w: f64,
+    pub obey_s: i64,
+    pub every_s: i64,
+    pub lag_s: i64,
+    /// The grid meter counts the other way round.
+    pub reversed: bool,
+    /// This load is not seen by the grid meter.
+    pub uncounted: Option<usize>,
+    /// What a load draws at most, in watts.
+    pub takes_w: Vec<f64>,
+    /// Meter points of the loads, where they have one.
+    pub meters: Vec<Option<u16>>,
+    pub draws_w: Vec<f64>,
+    /// Largest current on the tail so far, in amps.
+    pub peak_a: f64,
+    past: std::collections::VecDeque<(f64, f64)>,
+    queue: Vec<(i64, usize, f64)>,
+    seen: usize,
+}
+
+impl World {
+    pub fn new(bench: Bench, solar_w: f64, base_w: f64) -> World {
+        let n = bench.controller.home().loads.len();
+        let meters =
+            (0..n).map(|i| bench.controller.home().meter_of(LoadId(i as u16)).map(|p| p.0)).collect();
+        World {
+            bench,
+            solar_w,
+            base_w,
+            obey_s: 5,
+            every_s: 10,
+            lag_s: 0,
+            reversed: false,
+            uncounted: None,
+            takes_w: vec![f64::INFINITY; n],
+            meters,
+            draws_w: vec![0.0; n],
+            peak_a: 0.0,
+            past: std::collections::VecDeque::new(),
+            queue: Vec::new(),
+            seen: 0,
+        }
+    }
+
+    pub fn run(&mut self, seconds: i64) {
+        for _ in 0..seconds {
+            self.second();
+        }
+    }
+
+    pub fn grid_w(&self) -> f64 {
+        self.base_w + self.draws_w.iter().sum::<f64>() - self.solar_w
+    }
+
+    fn second(&mut self) {
+        self.bench.after(1);
+        self.obey();
+        let true_grid = self.grid_w();
+        self.peak_a = self.peak_a.max(true_grid.abs() / 230.0);
+        let hidden = self.uncounted.map_or(0.0, |i| self.draws_w[i]);
+        let metered = (true_grid - hidden) * if self.reversed { -1.0 } else { 1.0 };
+        self.past.push_back((metered, self.solar_w));
+        if self.past.len() as i64 > self.lag_s + 1 {
+            self.past.pop_front();
+        }
+        let mut inputs = Vec::new();
+        for (i, meter) in self.meters.iter().enumerate() {
+            inputs.extend(meter.map(|m| Bench::reading(m, self.draws_w[i])));
+        }
+        if (self.bench.now.0 / 1000) % self.every_s == 0 {
+            let (grid, solar) = self.past.front().copied().unwrap_or((metered, self.solar_w));
+            inputs.extend([Bench::reading(1, solar), Bench::reading(0, grid)]);
+        }
+        if !inputs.is_empty() {
+            self.bench.inputs(inputs);
+        }
+        self.collect();
+    }
+
+    fn collect(&mut self) {
+        for (at, output) in &self.bench.outputs[self.seen..] {
+            if let Output::Command(c) = output {
+                self.queue.push((at.0 / 1000 + self.obey_s, usize::from(c.load.0), c.watts));
+            }
+        }
+        self.seen = self.bench.outputs.len();
+    }
+
+    fn obey(&mut self) {
+        let now = self.bench.now.0 / 1000;
+        let due: Vec<_> = self.queue.iter().filter(|(t, _, _)| *t <= now).copied().collect();
+        self.queue.retain(|(t, _, _)| *t > now);
+        for (_, load, watts) in due {
+            self.draws_w[load] = watts;
+        }
+        for (draw, most) in self.draws_w.iter_mut().zip(&self.takes_w) {
+            *draw = draw.min(*most);
+        }
+    }
+}

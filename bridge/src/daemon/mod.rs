@@ -1,0 +1,26 @@
+//! The daemon: one home at work.
+//!
+//! [`Core`] is the synchronous heart: messages in, publications out, time as an argument. The live loop
+//! ([`run`]) puts the MQTT link, the store, the rule folder and the clock round it; tests drive the same `Core` in
+//! virtual time.
+
+mod clock;
+mod core;
+mod duty;
+mod facts;
+mod publications;
+mod router;
+mod rule_files;
+mod run;
+mod session;
+mod topics;
+mod trouble;
+
+pub use clock::{Belief, HomeClock, SystemBelief};
+pub use core::{Core, CoreError, Drained};
+pub use duty::{Beat, Duty};
+pub use facts::{Facts, LoadFacts};
+pub use publications::{Importance, Publication};
+pub use rule_files::{RuleFiles, read_rules};
+pub use run::{RunError, RunOptions, run};
+pub use topics::Topics;

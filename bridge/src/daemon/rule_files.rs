@@ -1,0 +1,93 @@
+//! The rules' folder: read whole, and read again when anything in it changes.
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use overspill_rules::input::{RuleSet, RuleSource};
+
+use crate::config::RulesConfig;
+
+/// Name of the folder, within the rules' folder, from which rules may import.
+const LIBRARY: &str = "lib";
+
+/// Watches the rules' folder.
+#[derive(Debug, Clone)]
+pub struct RuleFiles {
+    config: RulesConfig,
+    /// Name, size and time of every file, as they stood when last looked at.
+    seen: Option<Vec<(PathBuf, u64, Option<SystemTime>)>>,
+}
+
+impl RuleFiles {
+    /// Watches the folder that the home file names.
+    pub fn new(config: &RulesConfig) -> RuleFiles {
+        RuleFiles { config: config.clone(), seen: None }
+    }
+
+    /// The rules, if anything in the folder changed since the last look.
+    ///
+    /// # Errors
+    /// A sentence, when the folder or a file in it can't be read.
+    pub fn changed(&mut self) -> Result<Option<RuleSet>, String> {
+        let stand = self.stand()?;
+        if self.seen.as_ref() == Some(&stand) {
+            return Ok(None);
+        }
+        let set = read_rules(&self.config)?;
+        self.seen = Some(stand);
+        Ok(Some(set))
+    }
+
+    fn stand(&self) -> Result<Vec<(PathBuf, u64, Option<SystemTime>)>, String> {
+        let mut files = Vec::new();
+        for folder in [self.config.folder.clone(), self.config.folder.join(LIBRARY)] {
+            for path in scripts(&folder)? {
+                if let Ok(meta) = std::fs::metadata(&path) {
+                    files.push((path, meta.len(), meta.modified().ok()));
+                }
+            }
+        }
+        Ok(files)
+    }
+}
+
+/// Reads every rule, in rank order, and the library.
+///
+/// # Errors
+/// A sentence, when the folder or a file in it can't be read.
+pub fn read_rules(config: &RulesConfig) -> Result<RuleSet, String> {
+    let mut rules = read_all(&config.folder)?;
+    let names = config.ranked(rules.iter().map(|r| r.name.clone()).collect());
+    rules.sort_by_key(|r| names.iter().position(|n| *n == r.name));
+    Ok(RuleSet { rules, library: read_all(&config.folder.join(LIBRARY))? })
+}
+
+fn read_all(folder: &Path) -> Result<Vec<RuleSource>, String> {
+    let mut sources = Vec::new();
+    for path in scripts(folder)? {
+        let text = std::fs::read_to_string(&path).map_err(|why| told(&path, &why))?;
+        let name = path.file_stem().and_then(|s| s.to_str()).unwrap_or_default().to_owned();
+        sources.push(RuleSource { name, text });
+    }
+    Ok(sources)
+}
+
+/// The `*.rhai` files of a folder by name; none where there is no such folder.
+fn scripts(folder: &Path) -> Result<Vec<PathBuf>, String> {
+    let entries = match std::fs::read_dir(folder) {
+        Ok(entries) => entries,
+        Err(why) if why.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        Err(why) => return Err(told(folder, &why)),
+    };
+    let mut paths: Vec<PathBuf> = entries
+        .filter_map(|e| e.ok().map(|e| e.path()))
+        .filter(|p| p.extension().is_some_and(|e| e == "rhai") && p.is_file())
+        .collect();
+    paths.sort();
+    Ok(paths)
+}
+
+fn told(path: &Path, why: &io::Error) -> String {
+    format!("{} can't be read: {why}", path.display())
+}

@@ -1,0 +1,277 @@
+//! One run of the daemon: the core with everything that its outputs go to.
+
+use std::collections::BTreeMap;
+use std::time::Duration;
+
+use overspill_rules::input::{Input, Role, RuleSet};
+use overspill_rules::output::{Notice, Output, Severity};
+use overspill_rules::time::{Moment, Span};
+use tokio::sync::watch;
+
+use super::clock::{Belief, HomeClock};
+use super::core::{Core, Drained};
+use super::duty::{Beat, Duty};
+use super::facts::Facts;
+use super::publications::{self, Importance, Publication};
+use super::trouble;
+use crate::mqtt::{LastWord, LinkHandle, Qos};
+use crate::store::{Stamp, StoreHandle};
+
+/// A wall clock that moved by less than this against the monotonic one is left alone.
+const DRIFT: i64 = 250;
+
+/// Everything that the loop works on.
+pub(super) struct Session {
+    pub(super) core: Core,
+    pub(super) link: LinkHandle,
+    pub(super) store: StoreHandle,
+    pub(super) clock: HomeClock,
+    pub(super) belief: Box<dyn Belief>,
+    pub(super) facts: Option<watch::Sender<Facts>>,
+    /// For who commands, real time counts.
+    real: HomeClock,
+    duty: Duty,
+    role: Role,
+    batch: u64,
+    wake: Moment,
+    /// The newest state of each topic, to be published afresh after each connection.
+    states: BTreeMap<String, String>,
+    clock_given: Option<(i64, bool)>,
+}
+
+impl Session {
+    pub(super) fn new(
+        core: Core,
+        link: LinkHandle,
+        store: StoreHandle,
+        clock: HomeClock,
+        belief: Box<dyn Belief>,
+        facts: Option<watch::Sender<Facts>>,
+        listen_for: Span,
+    ) -> Session {
+        let real = HomeClock::real();
+        let id = format!("{:016x}", std::hash::BuildHasher::hash_one(&std::hash::RandomState::new(), real.wall().0));
+        Session {
+            duty: Duty::new(id, real.wall(), listen_for),
+            core,
+            link,
+            store,
+            clock,
+            belief,
+            facts,
+            real,
+            role: Role::Watch,
+            batch: 0,
+            wake: Moment(0),
+            states: BTreeMap::new(),
+            clock_given: None,
+        }
+    }
+
+    /// Takes inputs that came together, decides, and sends out what follows.
+    pub(super) fn step(&mut self, inputs: Vec<Input>) {
+        let stamp = self.stamp();
+        for input in inputs {
+            self.store.input(stamp, &input);
+            self.core.handle(stamp.moment, input);
+        }
+        let drained = self.core.drain();
+        self.give_out(stamp, drained);
+    }
+
+    fn stamp(&mut self) -> Stamp {
+        self.batch += 1;
+        let moment = self.clock.stamp(self.wake);
+        let wall = self.clock_given.filter(|(_, believed)| *believed).map(|(offset, _)| {
+            overspill_rules::time::WallTime(moment.0 + offset)
+        });
+        Stamp { moment, batch: self.batch, wall }
+    }
+
+    fn give_out(&mut self, stamp: Stamp, drained: Drained) {
+        self.wake = drained.wake;
+        for publication in drained.publications {
+            self.publish(publication);
+        }
+        for output in &drained.outputs {
+            self.store.output(stamp, output);
+            if let Output::Notice(notice) = output {
+                trouble::log(notice);
+            }
+        }
+        if let Some(facts) = &self.facts {
+            let wall = self.clock.wall();
+            facts.send_modify(|facts| {
+                facts.wall = Some(wall);
+                drained.outputs.iter().for_each(|output| facts.take(output));
+            });
+        }
+    }
+
+    fn publish(&mut self, publication: Publication) {
+        let Publication { topic, payload, retain, importance } = publication;
+        // An instance that only watches leaves the retained states to the one that commands.
+        if self.role == Role::Watch && importance == Importance::State {
+            self.states.insert(topic, payload);
+            return;
+        }
+        let (qos, expiry) = match importance {
+            Importance::Command { valid_for } => (Qos::AtLeastOnce, Some(self.real_time(valid_for))),
+            Importance::State => (Qos::AtMostOnce, None),
+            Importance::News => (Qos::AtLeastOnce, None),
+        };
+        let sent = self.link.publish(&topic, payload.clone(), qos, retain, expiry);
+        if let Err(why) = sent {
+            tracing::debug!(topic, "Not sent: {why}.");
+        }
+        if importance == Importance::State {
+            self.states.insert(topic, payload);
+        }
+    }
+
+    /// How long a span of the home's time is in real time; at least a second, the grain of MQTT.
+    fn real_time(&self, span: Span) -> Duration {
+        Duration::from_secs_f64((span.as_seconds() / self.clock.speed()).max(1.0))
+    }
+
+    /// When the loop must come back: the controller's wish, in real time, or the next change of duty.
+    pub(super) fn wake_at(&self) -> std::time::Instant {
+        let controller = self.clock.real_instant(self.wake);
+        let duty = self.real.real_instant(self.duty.next(self.real.exact()));
+        controller.min(duty)
+    }
+
+    /// Time has passed: the controller's wish may have come, or a change of duty.
+    pub(super) fn woken(&mut self) {
+        let mut inputs = self.duty_inputs();
+        if self.clock.exact() >= self.wake {
+            inputs.push(Input::Wake);
+        }
+        if !inputs.is_empty() {
+            self.step(inputs);
+        }
+        self.beat();
+    }
+
+    fn duty_inputs(&mut self) -> Vec<Input> {
+        let now = self.real.exact();
+        let role = self.duty.role(now);
+        if role == self.role {
+            return Vec::new();
+        }
+        self.role = role;
+        if role == Role::Watch {
+            let text = "another instance commands this home's loads; this one only watches".to_owned();
+            self.tell(Severity::Warning, "second_instance", text);
+            return vec![Input::Role(role)];
+        }
+        self.publish_states();
+        vec![Input::Role(role), Input::Reconnected]
+    }
+
+    fn beat(&mut self) {
+        let now = self.real.exact();
+        let Some(beat) = self.duty.beat(now, self.real.wall()) else { return };
+        if let Ok(payload) = serde_json::to_string(&beat) {
+            let topic = self.core.topics().instance();
+            let _ = self.link.publish(&topic, payload, Qos::AtMostOnce, true, None);
+        }
+    }
+
+    /// Publishes that the program is up, and every state afresh.
+    fn publish_states(&mut self) {
+        let status = self.core.topics().status();
+        let _ = self.link.publish(&status, "up", Qos::AtLeastOnce, true, None);
+        for (topic, payload) in &self.states {
+            let _ = self.link.publish(topic, payload.clone(), Qos::AtMostOnce, true, None);
+        }
+    }
+
+    /// The subscriptions are confirmed: messages come from here on, and every command is due afresh.
+    pub(super) fn subscribed(&mut self) {
+        self.duty.subscribed(self.real.exact());
+        self.connected(true);
+        if self.role == Role::Command {
+            self.publish_states();
+            self.step(vec![Input::Reconnected]);
+        }
+        self.woken();
+    }
+
+    pub(super) fn connected(&self, connected: bool) {
+        if let Some(facts) = &self.facts {
+            facts.send_modify(|facts| facts.connected = connected);
+        }
+    }
+
+    /// What a message means; signs of other instances are taken here.
+    pub(super) fn inputs(&mut self, topic: &str, payload: &[u8], retained: bool) -> Vec<Input> {
+        if topic == self.core.topics().instance() {
+            if let Ok(beat) = serde_json::from_slice::<Beat>(payload) {
+                self.duty.heard(self.real.exact(), self.real.wall(), &beat);
+            }
+            return self.duty_inputs();
+        }
+        if topic == self.core.topics().status() {
+            if payload == b"down" {
+                self.duty.other_left();
+                // The will of an instance that died says "down" of the home as a whole; we are up.
+                if self.role == Role::Command && !retained {
+                    let _ = self.link.publish(topic, "up", Qos::AtLeastOnce, true, None);
+                }
+            }
+            return Vec::new();
+        }
+        self.core.inputs(topic, payload, retained)
+    }
+
+    /// Gives the controller the wall clock where it changed.
+    pub(super) fn clock_input(&mut self) -> Option<Input> {
+        let offset_ms = self.clock.offset_ms();
+        let believed = self.belief.believes(self.clock.wall());
+        let same = self.clock_given.is_some_and(|(given, b)| (given - offset_ms).abs() < DRIFT && b == believed);
+        if same {
+            return None;
+        }
+        self.clock_given = Some((offset_ms, believed));
+        Some(Input::ClockSet { offset_ms, believed })
+    }
+
+    /// Puts rules in force and keeps them as the last good set where they are.
+    pub(super) fn take_rules(&mut self, set: RuleSet, good: bool) {
+        if good {
+            self.store.keep_good_rules(&set);
+        }
+        self.step(vec![Input::Rules(set)]);
+    }
+
+    /// Tells something about the shell itself.
+    pub(super) fn tell(&mut self, severity: Severity, code: &str, text: String) {
+        let notice = trouble::notice(Some(self.clock.wall()), severity, code, text);
+        self.tell_notice(notice);
+    }
+
+    pub(super) fn tell_notice(&mut self, mut notice: Notice) {
+        notice.at = notice.at.or(Some(self.clock.wall()));
+        trouble::log(&notice);
+        let publication = publications::notice(self.core.topics(), self.core.home(), &notice);
+        self.publish(publication);
+        let stamp = self.stamp();
+        self.store.output(stamp, &Output::Notice(notice.clone()));
+        if let Some(facts) = &self.facts {
+            facts.send_modify(|facts| facts.take_notice(notice));
+        }
+    }
+
+    /// The end: every load gets its fallback, and the last words are spoken.
+    pub(super) async fn end(mut self) {
+        self.step(vec![Input::Stopping]);
+        let commands = self.role == Role::Command;
+        let status = LastWord { topic: self.core.topics().status(), payload: b"down".to_vec(), retained: true };
+        let instance = LastWord { topic: self.core.topics().instance(), payload: Vec::new(), retained: true };
+        let last_words = if commands { vec![status, instance] } else { Vec::new() };
+        if let Err(why) = self.link.shutdown(last_words).await {
+            tracing::warn!("The last words may not have arrived: {why}.");
+        }
+    }
+}
