@@ -1,1 +1,3 @@
-//! x
+//! What no unit test can show: real broker, published values, simulated plants.
+
+pub mod bench;
