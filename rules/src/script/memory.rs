@@ -166,7 +166,7 @@ fn text_bytes(text: &str) -> usize {
 }
 
 /// A JSON value as a script sees it. Whole numbers stay whole where they fit.
-pub(crate) fn from_value(value: &Value) -> Dynamic {
+fn from_value(value: &Value) -> Dynamic {
     match value {
         Value::Null => Dynamic::UNIT,
         Value::Bool(b) => (*b).into(),
@@ -182,7 +182,8 @@ pub(crate) fn from_value(value: &Value) -> Dynamic {
     }
 }
 
-fn to_value(value: &Dynamic) -> Value {
+/// Plain data as JSON.
+pub(crate) fn to_value(value: &Dynamic) -> Value {
     if let Ok(map) = value.as_map_ref() {
         return Value::Object(map.iter().map(|(key, value)| (key.to_string(), to_value(value))).collect());
     }
