@@ -6,7 +6,7 @@ use rhai::{Dynamic, Map};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::engine::same;
+use super::engine::same_maps;
 use crate::kept::KeptMemory;
 use crate::limits;
 use crate::time::Moment;
@@ -36,7 +36,7 @@ impl RuleMemory {
     /// Whether both remember the same in `this`; the waits of `sustained`, which move at every look, are left out.
     /// A memory that is the same need not be recorded again.
     pub fn same_data(&self, other: &RuleMemory) -> bool {
-        same(&Dynamic::from_map(self.map.clone()), &Dynamic::from_map(other.map.clone()))
+        same_maps(&self.map, &other.map)
     }
 
     /// The waits of `sustained(..)`, by name.

@@ -266,6 +266,13 @@ fn the_loads_of_a_rule_are_those_that_it_names() {
     assert_eq!(rules(&rule("")), []);
 }
 
+#[test]
+fn a_file_that_can_not_be_read_still_stands_for_its_loads() {
+    let compiled = compile("fn decide(home) { home.load(\"water\").run(\"x\"); if }");
+    assert!(compiled.program.rules()[0].fault.is_some());
+    assert_eq!(compiled.program.rules()[0].loads, [LoadId(1)]);
+}
+
 const SOLAR: &str = "export const LEAST = 1400;\nfn worth(home) { home.spare_w > global::LEAST }\nfn heat(home) { home.load(\"water\").take_spare(\"lib\"); }";
 
 #[test]
