@@ -27,9 +27,11 @@ pub mod kept;
 pub mod limits;
 mod loads;
 pub mod output;
+pub mod payload;
 mod reading;
 pub mod request;
 pub mod script;
+pub mod send;
 mod sharing;
 pub mod time;
 

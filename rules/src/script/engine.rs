@@ -84,8 +84,13 @@ fn same_lists(a: &Array, b: &Array) -> bool {
     a.len() == b.len() && a.iter().zip(b).all(|(a, b)| same(a, b))
 }
 
+/// Whether two maps hold the same plain data.
+pub(super) fn same_maps(a: &Map, b: &Map) -> bool {
+    a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.0 == b.0 && same(a.1, b.1))
+}
+
 /// Whether two values of plain data are the same; 1 and 1.0 are.
-pub(crate) fn same(a: &Dynamic, b: &Dynamic) -> bool {
+fn same(a: &Dynamic, b: &Dynamic) -> bool {
     if let (Some(a), Some(b)) = (number(a), number(b)) {
         return a == b;
     }
@@ -93,7 +98,7 @@ pub(crate) fn same(a: &Dynamic, b: &Dynamic) -> bool {
         return same_lists(&a, &b);
     }
     if let (Ok(a), Ok(b)) = (a.as_map_ref(), b.as_map_ref()) {
-        return a.len() == b.len() && a.iter().zip(b.iter()).all(|(a, b)| a.0 == b.0 && same(a.1, b.1));
+        return same_maps(&a, &b);
     }
     if let (Ok(a), Ok(b)) = (a.as_immutable_string_ref(), b.as_immutable_string_ref()) {
         return *a == *b;

@@ -61,7 +61,7 @@ fn words(error: &EvalAltResult, signatures: impl Fn(&str) -> Vec<&'static str>) 
             return (
                 format!("the map has no `{name}`"),
                 Some(format!(
-                    "ask first: `if \"{name}\" in this`, or take something instead: `this.get(\"{name}\") ?? 0`"
+                    "ask first: `if \"{name}\" in ..`, or take something instead: `...get(\"{name}\") ?? 0`"
                 )),
             );
         }
@@ -140,8 +140,10 @@ fn dot_words(text: &str) -> String {
 fn arithmetic_words(text: &str) -> String {
     if text.contains("zero") {
         "a whole number is divided by zero".to_owned()
-    } else {
+    } else if text.contains("overflow") {
         format!("a whole number grew too large ({})", lower_first(text))
+    } else {
+        lower_first(text)
     }
 }
 
@@ -192,7 +194,7 @@ fn parse_words(kind: &ParseErrorType) -> (String, Option<String>) {
         P::ExprTooDeep => {
             ("this is nested too deeply".to_owned(), help("split it into several statements or functions"))
         }
-        P::TooManyFunctions => (format!("the file has more than {} functions", limits::RULE_FUNCTIONS), None),
+        P::TooManyFunctions => ("there are too many functions here".to_owned(), None),
         P::LiteralTooLarge(what, most) => (format!("{} is larger than {most}", lower_first(what)), None),
         P::AssignmentToConstant(name) => (format!("`{name}` is a constant and can't be changed"), None),
         P::WrongFnDefinition => {

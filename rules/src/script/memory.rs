@@ -6,7 +6,7 @@ use rhai::{Dynamic, Map};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::engine::same;
+use super::engine::same_maps;
 use crate::kept::KeptMemory;
 use crate::limits;
 use crate::time::Moment;
@@ -36,7 +36,7 @@ impl RuleMemory {
     /// Whether both remember the same in `this`; the waits of `sustained`, which move at every look, are left out.
     /// A memory that is the same need not be recorded again.
     pub fn same_data(&self, other: &RuleMemory) -> bool {
-        same(&Dynamic::from_map(self.map.clone()), &Dynamic::from_map(other.map.clone()))
+        same_maps(&self.map, &other.map)
     }
 
     /// The waits of `sustained(..)`, by name.
@@ -166,7 +166,7 @@ fn text_bytes(text: &str) -> usize {
 }
 
 /// A JSON value as a script sees it. Whole numbers stay whole where they fit.
-pub(crate) fn from_value(value: &Value) -> Dynamic {
+fn from_value(value: &Value) -> Dynamic {
     match value {
         Value::Null => Dynamic::UNIT,
         Value::Bool(b) => (*b).into(),
@@ -182,7 +182,8 @@ pub(crate) fn from_value(value: &Value) -> Dynamic {
     }
 }
 
-fn to_value(value: &Dynamic) -> Value {
+/// Plain data as JSON.
+pub(crate) fn to_value(value: &Dynamic) -> Value {
     if let Ok(map) = value.as_map_ref() {
         return Value::Object(map.iter().map(|(key, value)| (key.to_string(), to_value(value))).collect());
     }

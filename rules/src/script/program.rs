@@ -40,7 +40,8 @@ pub(super) struct CompiledRule {
 pub struct RuleInfo {
     /// The rule's name.
     pub name: String,
-    /// The loads for which it may ask, its libraries included, in the home's order.
+    /// The loads for which it may ask, its libraries included, in the home's order; of a file that can't be read, those
+    /// that its text seems to name.
     pub loads: Vec<LoadId>,
     /// `const MEMORY`; 0 where the rule has none.
     pub memory_version: i64,
@@ -187,6 +188,7 @@ fn compile_rule(
     let source = match Source::read(engine, SourceFile::Rule(rule.name.clone()), &rule.text, &rule.name) {
         Ok(source) => source,
         Err(fault) => {
+            info.loads = loads_in_text(home, &rule.text);
             info.fault = Some((*fault).clone());
             faults.push(*fault);
             return (info, None);
@@ -214,6 +216,13 @@ fn compile_rule(
     let compiled = CompiledRule { ast: source.ast, statements, entry };
     let runs = info.fault.is_none();
     (info, runs.then_some(compiled))
+}
+
+/// The loads that a file seems to name. A file that can't be read still stands for its loads: they go to their
+/// fallback, rather than off as if no rule asked for them.
+fn loads_in_text(home: &Home, text: &str) -> Vec<LoadId> {
+    let named = |id: &str| text.contains(&format!("load(\"{id}\")"));
+    home.loads.iter().filter(|load| named(&load.id)).filter_map(|load| home.load_named(&load.id)).collect()
 }
 
 /// Where the body of `decide` begins.

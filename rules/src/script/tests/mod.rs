@@ -3,6 +3,7 @@
 
 mod checks;
 mod clocks;
+mod extremes;
 mod hostile;
 mod remembers;
 pub(crate) mod support;
