@@ -410,7 +410,7 @@ fn a_home_holds_so_many_loads_and_no_more() {
                 "\n[load.l{i}]\nkind = \"modulated\"\ntopic = \"l/{i}\"\nsend = \"watts\"\nceiling_w = 100\ndevice_timeout = \"2m\"\nfallback = \"off\"\n"
             )
         };
-        WREN.to_owned() + &(0..n).map(one).collect::<String>()
+        format!("{WREN}{}", (0..n).map(one).collect::<String>())
     };
     assert_eq!(good(&loads(62)).home.loads.len(), 64);
     let found = config::parse(&loads(63), Path::new("home.toml")).unwrap_err();

@@ -188,6 +188,12 @@ pub(crate) fn within_sentence(sentence: &str) -> String {
     }
 }
 
+/// A noun after "a" or "an".
+pub(crate) fn with_article(one: &str) -> String {
+    let article = if one.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" };
+    format!("{article} {one}")
+}
+
 /// Words in quotes, the last after "or".
 pub(crate) fn one_of(words: &[&str]) -> String {
     let quoted: Vec<String> = words.iter().map(|w| format!("\"{w}\"")).collect();

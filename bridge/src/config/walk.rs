@@ -7,7 +7,7 @@ use toml::de::{DeString, DeTable, DeValue};
 use super::block::{At, Block, Entry, Place, Value};
 use super::convert::convert;
 use super::diagnostic::Diagnostics;
-use super::form::{Default, Form, Key, one_of, within_sentence};
+use super::form::{Default, Form, Key, one_of, with_article, within_sentence};
 use super::grammar::Grammar;
 use super::nearest::nearest;
 use super::syntax::Tree;
@@ -159,11 +159,6 @@ impl Walk<'_> {
             .label(format!("`{}` is missing", key.name))
             .help(format!("{}: write {}", within_sentence(key.doc), key.form.allowed()));
     }
-}
-
-fn with_article(one: &str) -> String {
-    let article = if one.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" };
-    format!("{article} {one}")
 }
 
 fn what_it_needs(key: &Key) -> String {

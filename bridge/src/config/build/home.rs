@@ -3,15 +3,13 @@
 use overspill_rules::home::{
     Battery, Circuit, CircuitId, InputId, Measures, Netting, OtherInput, Point, Supply,
 };
-use overspill_rules::script::BALANCE_NAMES;
+use overspill_rules::script::{BALANCE_NAMES, Owner, reference};
 
 use crate::config::block::Block;
+use crate::config::form::with_article;
 use crate::config::route::Target;
 
 use super::{Build, Item};
-
-/// What rules call on the home itself; an input of that name could not be read.
-const TAKEN_BY_RULES: [&str; 6] = ["load", "clock", "known", "or", "sun", "tariff"];
 
 impl<'b> Build<'b, '_> {
     pub(super) fn supply(&mut self) -> Option<Supply> {
@@ -43,7 +41,7 @@ impl<'b> Build<'b, '_> {
 
     pub(super) fn inputs(&mut self) -> Vec<Item<'b, OtherInput>> {
         self.items("input", |build, at, id, block| {
-            build.input_name(id, block);
+            build.readable_name("input", id, block);
             build.route(block, Target::Input(InputId(at)));
             build.nonzero_scale(block);
             Some(OtherInput {
@@ -57,13 +55,14 @@ impl<'b> Build<'b, '_> {
     }
 
     /// Rules read the balance, the points and the inputs by name, in one space of names.
-    fn input_name(&mut self, id: &str, block: &Block) {
-        let taken = BALANCE_NAMES.contains(&id) || TAKEN_BY_RULES.contains(&id);
-        let twice = self.names.points.contains(&id);
+    pub(super) fn readable_name(&mut self, one: &str, id: &str, block: &Block) {
+        let words = reference();
+        let taken = BALANCE_NAMES.contains(&id) || words.iter().any(|w| w.on == Owner::Home && w.name == id);
+        let twice = one == "input" && self.names.points.contains(&id);
         if !taken && !twice {
             return;
         }
-        let message = format!("an input can't be called `{id}`");
+        let message = format!("{} can't be called `{id}`", with_article(one));
         let d = self.found.error("taken-name", block.header.clone(), message);
         match twice {
             true => d.label("a point has this name"),

@@ -18,6 +18,7 @@ impl<'b> Build<'b, '_> {
             let measures = build.measures(block);
             let positive = measures.and_then(|m| build.positive(block, m));
             build.point_phase(block);
+            build.readable_name("point", id, block);
             build.point(PointId(at), id, block, measures, positive)
         });
         if let Some(first_over) = points.get(POINTS) {
