@@ -1,2 +1,6 @@
-//! x
+//! The reaching: home file, broker, store, command line. The thinking is in `overspill-rules`.
+
+pub mod cli;
+pub mod commands;
+pub mod config;
 pub mod store;

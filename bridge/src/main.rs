@@ -1,1 +1,7 @@
-fn main() {}
+//! The program `overspill`.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    overspill::cli::main()
+}

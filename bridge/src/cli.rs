@@ -1,0 +1,64 @@
+//! The command line.
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::commands::check;
+
+/// Spare solar power, seen, explained and used by the household's own rules.
+#[derive(Debug, Parser)]
+#[command(name = "overspill", version, arg_required_else_help = true, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Check(check::Args),
+}
+
+/// How a command ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Done: 0.
+    Done,
+    /// The answer is no: 1.
+    No,
+    /// It could not run: 2.
+    CouldNotRun,
+    /// No test was found: 3.
+    NoTest,
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(outcome: Outcome) -> ExitCode {
+        match outcome {
+            Outcome::Done => ExitCode::from(0),
+            Outcome::No => ExitCode::from(1),
+            Outcome::CouldNotRun => ExitCode::from(2),
+            Outcome::NoTest => ExitCode::from(3),
+        }
+    }
+}
+
+/// Reads the command line, runs the command, and tells the system how it ended. A command line that can't be read ends
+/// with 2, as what could not run.
+pub fn main() -> ExitCode {
+    match Cli::parse().command {
+        Command::Check(args) => check::run(&args).into(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Cli::command().debug_assert();
+    }
+}

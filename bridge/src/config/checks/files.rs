@@ -1,0 +1,143 @@
+//! Files and folders that the home file names: whether they are there.
+
+use std::path::Path;
+
+use crate::config::StoreConfig;
+use crate::config::block::{Block, Place};
+use crate::config::broker::MqttConfig;
+use crate::config::diagnostic::Diagnostics;
+use crate::config::nearest::nearest;
+use crate::config::rules::{RulesConfig, rule_names};
+use crate::config::secret::{SecretError, SecretSource, io_words};
+
+/// What of the home file is looked up on the disk.
+pub(crate) struct Named<'n> {
+    /// The file as a whole.
+    pub(crate) root: &'n Block,
+    /// The rules.
+    pub(crate) rules: &'n RulesConfig,
+    /// The store, where the file says enough to name it.
+    pub(crate) store: Option<&'n StoreConfig>,
+    /// The broker, where its section could be read.
+    pub(crate) mqtt: Option<&'n MqttConfig>,
+}
+
+/// Looks at the disk, never at the network.
+pub(crate) fn check(named: &Named<'_>, found: &mut Diagnostics) {
+    rules(named.root, named.rules, found);
+    if let Some(config) = named.store {
+        store(named.root, config, found);
+    }
+    if let (Some(block), Some(config)) = (named.root.block("mqtt"), named.mqtt) {
+        secret(block, config.password.as_ref(), found);
+        ca_file(block, config, found);
+        let users = config.embedded.iter().flat_map(|e| &e.users);
+        for user in users {
+            let section = block.named("users").iter().find(|(name, _)| name.value == user.name);
+            if let Some((_, section)) = section {
+                secret(section, Some(&user.password), found);
+            }
+        }
+    }
+}
+
+fn rules(root: &Block, config: &RulesConfig, found: &mut Diagnostics) {
+    let section = root.block("rules");
+    let place = |key: &str| section.map_or(0..0, |s| s.place(key));
+    let folder = &config.folder;
+    let has_loads = !root.named("load").is_empty();
+    let names = match rule_names(folder) {
+        Ok(names) => names,
+        Err(_) if !has_loads && section.is_none() => return,
+        Err(why) => {
+            let shown = folder.display();
+            found
+                .error(
+                    "no-such-folder",
+                    place("folder"),
+                    format!("the rules' folder can't be read: {}", io_words(&why)),
+                )
+                .label("looked for here")
+                .help(format!("looked for {shown}: make the folder and put the rules (*.rhai) in it"));
+            return;
+        }
+    };
+    if names.is_empty() && has_loads {
+        found
+            .warning("no-rules", place("folder"), "the rules' folder holds no rules (*.rhai)")
+            .label("nothing asks for any load")
+            .help("every load stays off until a rule asks for it");
+    }
+    let written = section.and_then(|s| s.texts("order")).unwrap_or(&[]);
+    for name in written {
+        unknown_rule(&name.value, name.place.clone(), &names, found);
+    }
+}
+
+fn unknown_rule(name: &str, place: Place, names: &[String], found: &mut Diagnostics) {
+    if names.iter().any(|n| n == name) {
+        return;
+    }
+    let bare = name.strip_suffix(".rhai").unwrap_or(name);
+    let near = nearest(bare, names.iter().map(String::as_str));
+    let d = found.error(
+        "unknown-name",
+        place,
+        format!("`order` names `{name}`, which is not in the rules' folder"),
+    );
+    match near {
+        Some(near) => d.label(format!("did you mean \"{near}\"?")),
+        None => d.label(format!("there is no {bare}.rhai")),
+    };
+    d.help(format!("rules are named by their file without its ending; in the folder: {}", names.join(", ")));
+}
+
+fn store(root: &Block, config: &StoreConfig, found: &mut Diagnostics) {
+    let path = &config.path;
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let place = root.block("store").map_or(0..0, |s| s.place("path"));
+    if path.is_dir() {
+        found
+            .error("no-such-file", place, "the store is a file, and this is a folder")
+            .label("a folder")
+            .help("write a file in it, such as path = \"home.db\"");
+    } else if !folder.is_dir() {
+        found
+            .error("no-such-folder", place, "the store's folder is not there")
+            .label("its folder is missing")
+            .help(format!("looked for {}: make the folder first", folder.display()));
+    }
+}
+
+fn ca_file(mqtt: &Block, config: &MqttConfig, found: &mut Diagnostics) {
+    let Some(file) = &config.ca_file else { return };
+    if let Err(why) = std::fs::File::open(file) {
+        found
+            .error(
+                "no-such-file",
+                mqtt.place("ca_file"),
+                format!("the certificate can't be read: {}", io_words(&why)),
+            )
+            .label("looked for here")
+            .help(format!("looked for {}", file.display()));
+    }
+}
+
+/// A missing file is a mistake; a missing variable may be set for the daemon only, so it is a warning.
+fn secret(block: &Block, source: Option<&SecretSource>, found: &mut Diagnostics) {
+    let Some(why) = source.and_then(|s| s.fetch().err()) else { return };
+    match why {
+        SecretError::Env { name } => found
+            .warning(
+                "not-set",
+                block.place("password_env"),
+                format!("the environment variable {name} is not set here"),
+            )
+            .label("not set, or empty")
+            .help("the daemon needs it when it runs"),
+        why => found
+            .error("no-such-file", block.place("password_file"), why.to_string())
+            .label("looked for here")
+            .help("write the password into that file, readable by the daemon's user alone"),
+    };
+}

@@ -1,0 +1,198 @@
+//! The home file: read whole, every mistake told in one pass, and turned into the description of the home and of what
+//! the shell reaches out to.
+//!
+//! The file is parsed into a tree with places (`syntax`), walked by one table of everything it may hold (`table`,
+//! `walk`), built item by item (`build`), and checked as a whole (`checks`). A mistake in one step never hides those of
+//! the next as long as what it needs could be read.
+
+mod block;
+mod broker;
+mod build;
+mod checks;
+mod convert;
+mod diagnostic;
+mod form;
+mod grammar;
+mod nearest;
+mod redact;
+mod render;
+mod route;
+mod rules;
+mod schema;
+mod secret;
+mod summary;
+mod syntax;
+mod table;
+mod walk;
+
+use std::path::{Path, PathBuf};
+
+use jiff::tz::TimeZone;
+use overspill_rules::home::Home;
+use thiserror::Error;
+
+pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
+pub use diagnostic::{Diagnostic, Diagnostics, Severity};
+pub use render::Look;
+pub use route::{CommandTopic, Expression, Extract, Makes, Route, Target, TimeSource};
+pub use rules::{RulesConfig, rule_names};
+pub use schema::schema;
+pub use secret::{Secret, SecretError, SecretSource};
+pub use summary::{Exposure, LoadSummary, Summary};
+
+use block::Block;
+use build::Draft;
+
+/// A home file without mistakes.
+#[derive(Debug, Clone)]
+pub struct Config {
+    /// The home, as the core knows it.
+    pub home: Home,
+    /// The broker.
+    pub mqtt: MqttConfig,
+    /// Where everything is kept.
+    pub store: StoreConfig,
+    /// The household's rules.
+    pub rules: RulesConfig,
+    /// What to listen to. A topic may feed several targets.
+    pub routes: Vec<Route>,
+    /// Where commands go, in the order of the home's loads.
+    pub commands: Vec<CommandTopic>,
+    /// The Rhai expressions of the file, for whoever compiles them; they are also in `routes` and in the loads.
+    pub expressions: Vec<Expression>,
+    /// What is worth knowing about the file although it can be used.
+    pub warnings: Diagnostics,
+}
+
+/// Where everything is kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StoreConfig {
+    /// The file.
+    pub path: PathBuf,
+}
+
+/// Why there is no [`Config`].
+#[derive(Debug, Error)]
+pub enum ReadError {
+    /// The file itself could not be read.
+    #[error("the home file {} can't be read: {}", .path.display(), secret::io_words(.why))]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        why: std::io::Error,
+    },
+    /// It has mistakes.
+    #[error("{}", .0.render(Look::PLAIN))]
+    Mistakes(Box<Diagnostics>),
+}
+
+/// Reads and checks the home file at `path`, and looks for the files and folders it names.
+///
+/// # Errors
+/// When the file can't be read, or has mistakes: then with every one of them.
+pub fn read(path: &Path) -> Result<Config, ReadError> {
+    let unreadable = |why| ReadError::File { path: path.to_owned(), why };
+    let text = std::fs::read_to_string(path).map_err(unreadable)?;
+    examine(&text, path, true).map_err(|found| ReadError::Mistakes(Box::new(found)))
+}
+
+/// Checks the text of a home file that stands, or would stand, at `path`; looks at nothing else.
+///
+/// # Errors
+/// Every mistake, and the warnings with them.
+pub fn parse(text: &str, path: &Path) -> Result<Config, Diagnostics> {
+    examine(text, path, false)
+}
+
+fn examine(text: &str, path: &Path, look_at_files: bool) -> Result<Config, Diagnostics> {
+    let mut found = Diagnostics::new(path.display().to_string(), text);
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let tree = syntax::parse(text, &mut found);
+    let root = walk::walk(&tree, &mut found);
+    // Where whole sections may have been swallowed, what they lack and how they fit together can't be told.
+    let config = if tree.holes { None } else { put_together(&root, folder, look_at_files, &mut found) };
+    found.sort();
+    match config {
+        Some(mut config) if found.errors() == 0 => {
+            config.warnings = found;
+            Ok(config)
+        }
+        _ => Err(found),
+    }
+}
+
+fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Diagnostics) -> Option<Config> {
+    let draft = build::build(root, folder, found);
+    checks::check(&draft, found);
+    let rules = rules_config(root, folder);
+    let store = root.block("home").and_then(|h| h.text("id")).map(|id| store_config(root, folder, id));
+    if look_at_files {
+        let named =
+            checks::files::Named { root, rules: &rules, store: store.as_ref(), mqtt: draft.mqtt.as_ref() };
+        checks::files::check(&named, found);
+    }
+    if found.errors() > 0 {
+        return None;
+    }
+    let config = finish(draft, store, rules);
+    if config.is_none() {
+        found
+            .error("internal", 0..0, "the home file could not be put together although no mistake was found")
+            .note("this is a fault of Overspill, not of the file");
+    }
+    config
+}
+
+/// Puts the items together. Nothing is missing where no mistake was told.
+fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> Option<Config> {
+    let root = draft.root;
+    let home = root.block("home")?;
+    let id = home.text("id")?;
+    let mqtt = draft.mqtt?;
+    let coordinates = home.number("latitude").zip(home.number("longitude"));
+    Some(Config {
+        home: Home {
+            id: id.to_owned(),
+            name: home.text("name").unwrap_or(id).to_owned(),
+            timezone: zone(home.text("timezone")?)?,
+            coordinates,
+            supply: draft.supply?,
+            circuits: all(draft.circuits)?,
+            points: all(draft.points)?,
+            inputs: all(draft.inputs)?,
+            loads: all(draft.loads)?,
+            battery: draft.battery,
+            blind_a: home.number("blind_a"),
+            restart_gap: home.duration("restart_gap")?,
+        },
+        mqtt,
+        store: store?,
+        rules,
+        routes: draft.routes.into_iter().map(|r| r.value).collect(),
+        commands: draft.commands.into_iter().map(|c| c.value).collect(),
+        expressions: draft.expressions,
+        warnings: Diagnostics::new("", ""),
+    })
+}
+
+fn all<T>(items: Vec<build::Item<'_, T>>) -> Option<Vec<T>> {
+    items.into_iter().map(|i| i.made).collect()
+}
+
+/// Zones are compiled in, so that a home means the same on every machine.
+fn zone(name: &str) -> Option<TimeZone> {
+    jiff::tz::TimeZoneDatabase::bundled().get(name).ok()
+}
+
+fn store_config(root: &Block, folder: &Path, id: &str) -> StoreConfig {
+    let written = root.block("store").and_then(|s| s.text("path"));
+    StoreConfig { path: folder.join(written.map_or(format!("{id}.db"), str::to_owned)) }
+}
+
+fn rules_config(root: &Block, folder: &Path) -> RulesConfig {
+    let section = root.block("rules");
+    let written = section.and_then(|s| s.text("folder")).unwrap_or("rules");
+    let order = section.and_then(|s| s.texts("order")).unwrap_or(&[]);
+    RulesConfig { folder: folder.join(written), order: order.iter().map(|o| o.value.clone()).collect() }
+}

@@ -1,0 +1,45 @@
+//! The one table of everything that a home file may hold. Reading, checking, defaults and the JSON Schema all follow it,
+//! so that what is documented is what is taken.
+
+mod home;
+mod load;
+mod mqtt;
+mod point;
+
+use super::form::{Form, Key};
+use super::grammar::Grammar;
+
+pub(crate) use load::{AMPS_SENDS, KINDS};
+pub(crate) use point::EXTRAS;
+
+/// The sections of a home file.
+pub(crate) const ROOT: &[Key] = &[
+    Key::new("home", Form::Table(home::HOME), "What the home is called and where it is.").required(),
+    Key::new("supply", Form::Table(home::SUPPLY), "The connection to the grid and what it may carry.")
+        .required(),
+    Key::new(
+        "circuit",
+        Form::Named { one: "circuit", ids: Grammar::Id, keys: home::CIRCUIT },
+        "Circuits with a rating of their own, `[circuit.NAME]`.",
+    ),
+    Key::new("battery", Form::Table(home::BATTERY), "The home's battery, and who is served first."),
+    Key::new("mqtt", Form::Table(mqtt::MQTT), "The broker that readings and commands pass through.")
+        .required(),
+    Key::new("store", Form::Table(home::STORE), "Where everything is kept."),
+    Key::new("rules", Form::Table(home::RULES), "The household's own rules."),
+    Key::new(
+        "point",
+        Form::Named { one: "point", ids: Grammar::Id, keys: point::POINT },
+        "Measuring points, `[point.NAME]`.",
+    ),
+    Key::new(
+        "input",
+        Form::Named { one: "input", ids: Grammar::InputId, keys: point::INPUT },
+        "Any other value that a rule may read, `[input.NAME]`: a temperature, a price, a forecast.",
+    ),
+    Key::new(
+        "load",
+        Form::Named { one: "load", ids: Grammar::Id, keys: load::LOAD },
+        "Loads that rules may drive, `[load.NAME]`.",
+    ),
+];
