@@ -1,6 +1,8 @@
 //! The reaching: home file, broker, store, command line. The thinking is in `overspill-rules`.
 
+pub mod broker;
 pub mod cli;
 pub mod commands;
 pub mod config;
+pub mod mqtt;
 pub mod store;

@@ -1,3 +1,5 @@
 //! What no unit test can show: real broker, published values, simulated plants.
 
 pub mod bench;
+pub mod client;
+pub mod servers;
