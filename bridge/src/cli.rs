@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::check;
+use crate::commands::{check, run};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -17,6 +17,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Run(run::Args),
 }
 
 /// How a command ended.
@@ -48,6 +49,7 @@ impl From<Outcome> for ExitCode {
 pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Check(args) => check::run(&args).into(),
+        Command::Run(args) => run::run(&args).into(),
     }
 }
 

@@ -4,5 +4,6 @@ pub mod broker;
 pub mod cli;
 pub mod commands;
 pub mod config;
+pub mod daemon;
 pub mod mqtt;
 pub mod store;

@@ -79,7 +79,7 @@ impl Client {
     /// Waits for the end of a connection or an attempt: why, in words, and whether there was a connection.
     pub async fn down(&mut self) -> (FaultKind, String, bool) {
         let down = |event| match event {
-            LinkEvent::Down { fault, was_up, .. } => Some((fault.kind, fault.words, was_up)),
+            LinkEvent::Down { why, was_up, .. } => Some((why.kind, why.words, was_up)),
             _ => None,
         };
         self.until("end of the connection", down).await

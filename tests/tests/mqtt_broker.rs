@@ -6,9 +6,8 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use overspill::broker::{Broker, BrokerConfig, BrokerError};
-use overspill::mqtt::{
-    FaultKind, LastWord, LinkConfig, LinkEvent, PAYLOAD_BYTES, Protocol, Secret, Version, Will,
-};
+use overspill::config::Secret;
+use overspill::mqtt::{FaultKind, LastWord, LinkConfig, LinkEvent, PAYLOAD_BYTES, Protocol, Version, Will};
 use overspill_tests::client::{Client, PATIENCE, config, heard};
 use overspill_tests::servers::{Folder, mosquitto_pub, mosquitto_sub};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
@@ -30,7 +29,7 @@ fn with_folder(folder: &Path) -> BrokerConfig {
 }
 
 fn with_users(allow_anonymous: bool) -> BrokerConfig {
-    let users = vec![("wren".into(), Secret::new("one")), ("tit".into(), Secret::new("two"))];
+    let users = vec![("wren".into(), Secret::new("one".into())), ("tit".into(), Secret::new("two".into()))];
     BrokerConfig { users, allow_anonymous, ..BrokerConfig::on_loopback(0) }
 }
 
@@ -134,7 +133,7 @@ async fn users_need_their_passwords() {
     let port = broker.addr().port();
     let login = |user: Option<&str>, password: Option<&str>, version| LinkConfig {
         user: user.map(str::to_owned),
-        password: password.map(Secret::new),
+        password: password.map(|password| Secret::new(password.into()).into()),
         version,
         ..config(port, "a")
     };
@@ -156,7 +155,7 @@ async fn wrong_passwords_lock_nobody_else_out() {
     let port = broker.addr().port();
     let wrong = |n: u32| LinkConfig {
         user: Some("wren".into()),
-        password: Some(Secret::new("wrong")),
+        password: Some(Secret::new("wrong".into()).into()),
         ..config(port, &format!("wrong-{n}"))
     };
     let mut wrong: Vec<_> = (0..12).map(|n| Client::start(wrong(n))).collect();

@@ -5,9 +5,10 @@ use std::fs;
 use std::net::Ipv4Addr;
 use std::time::{Duration, Instant};
 
+use overspill::config::{Secret, SecretSource};
 use overspill::mqtt::{
     ANSWERED_WITHIN, FaultKind, LastWord, Link, LinkConfig, LinkEvent, NotSent, PAYLOAD_BYTES, Protocol, Qos,
-    Secret, Subscription, TlsConfig, Version, Will,
+    Subscription, TlsConfig, Version, Will,
 };
 use overspill_tests::client::{Client, PATIENCE, config, heard};
 use overspill_tests::servers::{Folder, Mosquitto, MosquittoSetup, free_port};
@@ -308,7 +309,7 @@ async fn a_retained_message_that_is_too_large_costs_only_itself() {
                     dropped.push(topic);
                 }
                 LinkEvent::Message { topic, .. } => arrived.push(topic),
-                LinkEvent::Down { fault, .. } => panic!("{fault}"),
+                LinkEvent::Down { why, .. } => panic!("{why}"),
                 _ => {}
             }
             (dropped.len() + arrived.len() > expected.len()).then_some(())
@@ -348,7 +349,7 @@ async fn a_wrong_password_is_told_in_words() {
     for version in [Version::Auto, Version::V5, Version::V311] {
         let login = |password: &str| LinkConfig {
             user: Some("wren".into()),
-            password: Some(Secret::new(password)),
+            password: Some(Secret::new(password.into()).into()),
             version,
             ..config(server.port(), "a")
         };
@@ -358,6 +359,22 @@ async fn a_wrong_password_is_told_in_words() {
         assert!(words.contains("user name or password") && !words.contains("wrong"), "{words}");
         Client::start(login("right")).up().await;
     }
+}
+
+#[tokio::test]
+async fn a_password_file_is_read_for_each_connection() {
+    let user = Some(("wren".to_owned(), "right".to_owned()));
+    let server = Mosquitto::start_with(&MosquittoSetup { user, ..MosquittoSetup::default() });
+    let folder = Folder::new("password");
+    let file = folder.path().join("password");
+    let password = Some(SecretSource::File(file.clone()).into());
+    let config = LinkConfig { user: Some("wren".into()), password, ..config(server.port(), "a") };
+    let mut client = Client::start(config);
+    let (kind, words, _) = client.down().await;
+    assert_eq!(kind, FaultKind::Login, "{words}");
+    assert!(words.contains("can't be read: it is not there"), "{words}");
+    fs::write(file, "right\n").unwrap();
+    client.up().await;
 }
 
 #[tokio::test]
@@ -383,7 +400,7 @@ async fn another_client_with_the_same_id_is_guessed() {
         let mut first = Client::start(twin());
         let _second = Client::start(twin());
         let guess = |event| match event {
-            LinkEvent::Down { fault, .. } if fault.kind == FaultKind::Evicted => Some(fault.words),
+            LinkEvent::Down { why, .. } if why.kind == FaultKind::Evicted => Some(why.words),
             _ => None,
         };
         let words = first.until("guess", guess).await;
@@ -504,7 +521,7 @@ async fn a_reader_that_is_behind_loses_messages_but_not_the_connection() {
         match event {
             LinkEvent::Message { .. } => seen += 1,
             LinkEvent::Overrun { messages } => lost += messages,
-            LinkEvent::Down { fault, .. } => panic!("{fault}"),
+            LinkEvent::Down { why, .. } => panic!("{why}"),
             _ => {}
         }
         // The last loss is told with the next message.

@@ -55,7 +55,7 @@ use mqtt5::broker::{BrokerConfig as Settings, BrokerShutdownHandle, MqttBroker};
 use tokio::task::JoinHandle;
 use tokio::time::timeout;
 
-use crate::mqtt::Secret;
+use crate::config::Secret;
 use users::Users;
 
 /// How the broker is set up.
@@ -274,7 +274,8 @@ mod tests {
     use super::*;
 
     fn config(listen: &str, users: &[(&str, &str)], allow_anonymous: bool) -> BrokerConfig {
-        let users = users.iter().map(|(name, password)| ((*name).into(), Secret::new(*password))).collect();
+        let users =
+            users.iter().map(|(name, password)| ((*name).into(), Secret::new((*password).into()))).collect();
         BrokerConfig {
             listen: listen.parse().unwrap_or_else(|_| SocketAddr::from(([0, 0, 0, 0], 0))),
             users,

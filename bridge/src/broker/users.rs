@@ -9,7 +9,7 @@ use mqtt5::packet::connect::ConnectPacket;
 use mqtt5::protocol::v5::reason_codes::ReasonCode;
 
 use super::bounds::REFUSE_AFTER;
-use crate::mqtt::Secret;
+use crate::config::Secret;
 
 type Later<'a, T> = Pin<Box<dyn Future<Output = T> + Send + 'a>>;
 
@@ -73,7 +73,10 @@ mod tests {
     use super::*;
 
     fn users(allow_anonymous: bool) -> Users {
-        let users = vec![("wren".to_owned(), Secret::new("one")), ("tit".to_owned(), Secret::new("two"))];
+        let users = vec![
+            ("wren".to_owned(), Secret::new("one".into())),
+            ("tit".to_owned(), Secret::new("two".into())),
+        ];
         Users::new(users, allow_anonymous)
     }
 

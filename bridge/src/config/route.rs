@@ -1,17 +1,7 @@
 //! What comes on which topic, and what goes to which.
 
 use overspill_rules::home::{ExtraKind, InputId, LoadId, PointId};
-
-/// How a value is taken out of a message.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Extract {
-    /// The message is the number, or the word.
-    Number,
-    /// The value stands at this JSON Pointer (RFC 6901).
-    Pointer(String),
-    /// This Rhai expression makes the value out of the message.
-    Script(String),
-}
+pub use overspill_rules::payload::Extract;
 
 /// What a value is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

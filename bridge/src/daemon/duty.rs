@@ -9,13 +9,13 @@ use overspill_rules::time::{Moment, Span, WallTime};
 use serde::{Deserialize, Serialize};
 
 /// How often a commanding instance gives its sign.
-pub const BEAT_EVERY: Span = Span::seconds(5);
+pub(super) const BEAT_EVERY: Span = Span::seconds(5);
 
 /// Without a sign for this long the other is gone.
-pub const GONE_AFTER: Span = Span::seconds(20);
+pub(super) const GONE_AFTER: Span = Span::seconds(20);
 
 /// How long a starting instance listens before it commands.
-pub const LISTEN_FOR: Span = Span::seconds(2);
+pub(super) const LISTEN_FOR: Span = Span::seconds(2);
 
 /// A sign of life, as published.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -44,7 +44,15 @@ pub struct Duty {
 impl Duty {
     /// An instance called `id` that begins at `began` and listens for `listen_for` before it commands.
     pub fn new(id: String, began: WallTime, listen_for: Span) -> Duty {
-        Duty { id, began, listens_until: None, listen_for, other_heard: None, role: Role::Watch, last_beat: None }
+        Duty {
+            id,
+            began,
+            listens_until: None,
+            listen_for,
+            other_heard: None,
+            role: Role::Watch,
+            last_beat: None,
+        }
     }
 
     /// Connected and subscribed: from here on another's sign would be heard.

@@ -40,7 +40,8 @@ pub struct LoadFacts {
 impl Facts {
     /// Nothing is known yet of this home.
     pub fn new(home: &Home) -> Facts {
-        let loads = home.loads.iter().map(|l| LoadFacts { name: l.name.clone(), id: l.id.clone(), report: None });
+        let loads =
+            home.loads.iter().map(|l| LoadFacts { name: l.name.clone(), id: l.id.clone(), report: None });
         Facts { loads: loads.collect(), ..Facts::default() }
     }
 

@@ -13,6 +13,7 @@ mod router;
 mod rule_files;
 mod run;
 mod session;
+mod start;
 mod topics;
 mod trouble;
 

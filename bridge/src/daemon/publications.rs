@@ -12,7 +12,7 @@ use serde_json::{Map, Value, json};
 use super::Topics;
 
 /// Version of what is published; raised when the meaning of a field changes.
-pub const SCHEMA: u32 = 1;
+pub(super) const SCHEMA: u32 = 1;
 
 /// One message to publish.
 #[derive(Debug, Clone, PartialEq)]
@@ -161,7 +161,12 @@ fn about(home: &Home, about: &About) -> String {
 }
 
 fn state(topic: String, body: Map<String, Value>) -> Publication {
-    Publication { topic, payload: Value::Object(body).to_string(), retain: true, importance: Importance::State }
+    Publication {
+        topic,
+        payload: Value::Object(body).to_string(),
+        retain: true,
+        importance: Importance::State,
+    }
 }
 
 fn stamped(at: Option<WallTime>) -> Map<String, Value> {

@@ -105,7 +105,8 @@ impl Destination {
 fn value(target: Target, decoder: &Decoder, parsed: &Parsed<'_>, retained: bool) -> Result<Input, String> {
     let decoded = decoder.decode_parsed(parsed)?;
     let (value, device_time) = (decoded.value, decoded.device_time);
-    let reading = |point: PointId, extra| Input::Reading(Reading { point, extra, value, device_time, retained });
+    let reading =
+        |point: PointId, extra| Input::Reading(Reading { point, extra, value, device_time, retained });
     Ok(match target {
         Target::Point(point) => reading(point, None),
         Target::Extra(point, kind) => reading(point, Some(kind)),
@@ -124,7 +125,8 @@ fn flag(target: Target, yes: bool) -> Input {
 
 fn service(load: LoadId, payload: &[u8], retained: bool) -> Result<Input, String> {
     if retained {
-        return Err("a retained message can't take it out of service or put it back; send it without retain".to_owned());
+        return Err("a retained message can't take it out of service or put it back; send it without retain"
+            .to_owned());
     }
     let wish: Service = serde_json::from_slice(payload).map_err(|error| {
         format!("{error}; write {{\"out\": true, \"by\": \"your name\"}}, or false to put it back")

@@ -17,6 +17,7 @@ use super::duty::LISTEN_FOR;
 use super::facts::Facts;
 use super::rule_files::RuleFiles;
 use super::session::Session;
+use super::start::OwnLogin;
 use crate::broker::{Broker, BrokerError};
 use crate::config::Config;
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
@@ -85,17 +86,21 @@ pub async fn run(
     let (store, restored) = open_store(&config)?;
     let core = Core::new(&config, restored.kept)?;
     let subscriptions = subscriptions(&core);
-    let mut link_config = super::start::link_config(&config, broker.as_ref())?;
+    let mut link_config = super::start::link_config(&config, broker.as_ref());
     link_config.subscriptions = subscriptions;
     link_config.will =
         Some(Will { topic: core.topics().status(), payload: b"down".to_vec(), retained: true });
     let (link, mut events) = Link::start(link_config)?;
-    let belief: Box<dyn Belief> =
-        if options.made_up { Box::new(Always) } else { Box::new(SystemBelief { last_entry: restored.last_entry }) };
+    let belief: Box<dyn Belief> = if options.made_up {
+        Box::new(Always)
+    } else {
+        Box::new(SystemBelief { last_entry: restored.last_entry })
+    };
     let mut session =
         Session::new(core, link, store.handle(), options.clock, belief, options.facts, options.listen_for);
     begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
-    live(&mut session, &config, &mut events, store, shutdown).await.finish(session, broker).await;
+    let ending = live(&mut session, &config, &mut events, store, shutdown).await;
+    ending.finish(session, broker).await;
     Ok(())
 }
 
@@ -117,7 +122,12 @@ fn subscriptions(core: &Core) -> Vec<Subscription> {
 }
 
 /// The first steps: the clock, then the rules.
-async fn begin(session: &mut Session, config: &Config, last_good: Option<RuleSet>, last_entry: Option<WallTime>) {
+async fn begin(
+    session: &mut Session,
+    config: &Config,
+    last_good: Option<RuleSet>,
+    last_entry: Option<WallTime>,
+) {
     let clock = session.clock_input();
     session.step(clock.into_iter().collect());
     if let Some(last) = last_entry {
@@ -148,7 +158,11 @@ fn begin_rules(session: &mut Session, set: RuleSet, faults: &[Fault], last_good:
 
 fn tell_faults(session: &mut Session, faults: &[Fault], then: &str) {
     let list: Vec<String> = faults.iter().map(Fault::to_string).collect();
-    session.tell(Severity::Problem, "rules_broken", format!("the rules on disk have mistakes; {then}\n{}", list.join("\n")));
+    session.tell(
+        Severity::Problem,
+        "rules_broken",
+        format!("the rules on disk have mistakes; {then}\n{}", list.join("\n")),
+    );
 }
 
 type Looked = Result<Option<(RuleSet, Vec<Fault>)>, String>;
@@ -175,14 +189,14 @@ struct Ending {
 }
 
 impl Ending {
-    async fn finish(self, session: Session, broker: Option<Broker>) {
+    async fn finish(self, session: Session, broker: Option<(Broker, Option<OwnLogin>)>) {
         session.end().await;
         let store = self.store;
         let closed = tokio::task::spawn_blocking(move || store.close(STORE_ENDS_WITHIN)).await;
         if !closed.unwrap_or(false) {
             tracing::warn!("The store could not write everything in time.");
         }
-        if let Some(broker) = broker {
+        if let Some((broker, _)) = broker {
             broker.stop().await;
         }
     }
@@ -247,12 +261,20 @@ fn take_looked(session: &mut Session, looked: Looked) {
     match looked {
         Ok(Some((set, faults))) if faults.is_empty() => {
             let names: Vec<&str> = set.rules.iter().map(|r| r.name.as_str()).collect();
-            session.tell(Severity::Info, "rules_changed", format!("new rules are in force: {}", names.join(", ")));
+            session.tell(
+                Severity::Info,
+                "rules_changed",
+                format!("new rules are in force: {}", names.join(", ")),
+            );
             session.take_rules(set, true);
         }
         Ok(Some((_, faults))) => tell_faults(session, &faults, "the former rules stay in force"),
         Ok(None) => {}
-        Err(why) => session.tell(Severity::Problem, "rules_unreadable", format!("{why}; the former rules stay in force")),
+        Err(why) => session.tell(
+            Severity::Problem,
+            "rules_unreadable",
+            format!("{why}; the former rules stay in force"),
+        ),
     }
 }
 
@@ -282,7 +304,8 @@ fn take_news(session: &mut Session, event: LinkEvent) {
         LinkEvent::Up { protocol, .. } => tracing::info!("Connected to the broker with {protocol}."),
         LinkEvent::Subscribed { refused } => {
             for refusal in refused {
-                let text = format!("the broker refuses the subscription to {}: {}", refusal.filter, refusal.why);
+                let text =
+                    format!("the broker refuses the subscription to {}: {}", refusal.filter, refusal.why);
                 session.tell(Severity::Problem, "subscription_refused", text);
             }
             session.subscribed();

@@ -50,9 +50,8 @@ impl Session {
         listen_for: Span,
     ) -> Session {
         let real = HomeClock::real();
-        let id = format!("{:016x}", std::hash::BuildHasher::hash_one(&std::hash::RandomState::new(), real.wall().0));
         Session {
-            duty: Duty::new(id, real.wall(), listen_for),
+            duty: Duty::new(made_up_word(), real.wall(), listen_for),
             core,
             link,
             store,
@@ -82,9 +81,10 @@ impl Session {
     fn stamp(&mut self) -> Stamp {
         self.batch += 1;
         let moment = self.clock.stamp(self.wake);
-        let wall = self.clock_given.filter(|(_, believed)| *believed).map(|(offset, _)| {
-            overspill_rules::time::WallTime(moment.0 + offset)
-        });
+        let wall = self
+            .clock_given
+            .filter(|(_, believed)| *believed)
+            .map(|(offset, _)| overspill_rules::time::WallTime(moment.0 + offset));
         Stamp { moment, batch: self.batch, wall }
     }
 
@@ -229,7 +229,8 @@ impl Session {
     pub(super) fn clock_input(&mut self) -> Option<Input> {
         let offset_ms = self.clock.offset_ms();
         let believed = self.belief.believes(self.clock.wall());
-        let same = self.clock_given.is_some_and(|(given, b)| (given - offset_ms).abs() < DRIFT && b == believed);
+        let same =
+            self.clock_given.is_some_and(|(given, b)| (given - offset_ms).abs() < DRIFT && b == believed);
         if same {
             return None;
         }
@@ -267,11 +268,19 @@ impl Session {
     pub(super) async fn end(mut self) {
         self.step(vec![Input::Stopping]);
         let commands = self.role == Role::Command;
-        let status = LastWord { topic: self.core.topics().status(), payload: b"down".to_vec(), retained: true };
+        let status =
+            LastWord { topic: self.core.topics().status(), payload: b"down".to_vec(), retained: true };
         let instance = LastWord { topic: self.core.topics().instance(), payload: Vec::new(), retained: true };
         let last_words = if commands { vec![status, instance] } else { Vec::new() };
         if let Err(why) = self.link.shutdown(last_words).await {
             tracing::warn!("The last words may not have arrived: {why}.");
         }
     }
+}
+
+/// A word that nobody can guess and no other instance has: from the system's own random numbers.
+pub(super) fn made_up_word() -> String {
+    use std::hash::{BuildHasher, RandomState};
+    let half = || RandomState::new().hash_one(0_u8);
+    format!("{:016x}{:016x}", half(), half())
 }

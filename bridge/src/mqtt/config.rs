@@ -4,7 +4,7 @@ use std::hash::{BuildHasher, Hasher, RandomState};
 use std::path::PathBuf;
 use std::time::Duration;
 
-use super::Secret;
+use crate::config::{Secret, SecretError, SecretSource};
 
 /// Where to connect, as whom, and what to listen to.
 #[derive(Debug, Clone)]
@@ -18,7 +18,7 @@ pub struct LinkConfig {
     /// User name, where the server asks for one.
     pub user: Option<String>,
     /// The user's password.
-    pub password: Option<Secret>,
+    pub password: Option<Password>,
     /// Must be the only one of its name at the server: two clients with one id throw each other out for ever.
     pub client_id: String,
     /// Which MQTT to speak.
@@ -50,6 +50,37 @@ impl LinkConfig {
             subscriptions: Vec::new(),
             retry: Retry::default(),
         }
+    }
+}
+
+/// A password, or where it comes from.
+#[derive(Debug, Clone)]
+pub enum Password {
+    /// The password.
+    Known(Secret),
+    /// Fetched for each connection, so that it can be changed without a restart.
+    Fetched(SecretSource),
+}
+
+impl Password {
+    /// May read a file.
+    pub(super) fn fetch(&self) -> Result<Secret, SecretError> {
+        match self {
+            Self::Known(secret) => Ok(secret.clone()),
+            Self::Fetched(source) => source.fetch(),
+        }
+    }
+}
+
+impl From<Secret> for Password {
+    fn from(secret: Secret) -> Self {
+        Self::Known(secret)
+    }
+}
+
+impl From<SecretSource> for Password {
+    fn from(source: SecretSource) -> Self {
+        Self::Fetched(source)
     }
 }
 

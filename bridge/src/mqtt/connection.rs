@@ -16,6 +16,7 @@ use super::subscribing::Subscribing;
 use super::task::{Ended, Job};
 use super::wire::{self, Outlet, Seen, Wire};
 use super::{LinkEvent, Protocol};
+use crate::config::Secret;
 
 /// One connection.
 pub(super) struct Connection {
@@ -31,8 +32,8 @@ pub(super) struct Connection {
 }
 
 impl Connection {
-    pub(super) fn start(job: Arc<Job>, protocol: Protocol) -> Self {
-        let (outlet, wire) = wire::open(&job.config, job.tls.as_ref(), protocol);
+    pub(super) fn start(job: Arc<Job>, protocol: Protocol, password: Option<&Secret>) -> Self {
+        let (outlet, wire) = wire::open(&job.config, password, job.tls.as_ref(), protocol);
         let subscribing = Subscribing::new(&job.config.subscriptions);
         let reader = Reader::new(job.events.clone());
         let patience = patience(job.config.keep_alive.clamp(KEEP_ALIVE_V5, KEEP_ALIVE_LONGEST));

@@ -56,7 +56,7 @@ pub enum LinkEvent {
     /// The connection ended, or an attempt to connect failed.
     Down {
         /// Why.
-        fault: Fault,
+        why: Fault,
         /// Whether there had been a connection ([`LinkEvent::Up`] was told).
         was_up: bool,
         /// When the next attempt comes.

@@ -7,6 +7,7 @@ use tokio_rustls::rustls;
 use tokio_rustls::rustls::CertificateError;
 
 use super::LinkConfig;
+use crate::config::SecretError;
 
 /// Why there is no connection.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -110,6 +111,10 @@ impl Words {
             self.server
         );
         Self::fault(FaultKind::Login, words)
+    }
+
+    pub(super) fn password(&self, why: &SecretError) -> Fault {
+        Self::fault(FaultKind::Login, why.to_string())
     }
 
     pub(super) fn client_id(&self) -> Fault {

@@ -48,15 +48,13 @@ mod fault;
 mod handle;
 mod reader;
 mod route;
-mod secret;
 mod subscribing;
 mod task;
 mod tls;
 mod wire;
 
 pub use bounds::{ANSWERED_WITHIN, LAST_WORDS_WITHIN, PAYLOAD_BYTES};
-pub use config::{LinkConfig, Protocol, Qos, Retry, Subscription, TlsConfig, Version, Will};
+pub use config::{LinkConfig, Password, Protocol, Qos, Retry, Subscription, TlsConfig, Version, Will};
 pub use event::{LinkEvent, Refusal};
 pub use fault::{Fault, FaultKind};
 pub use handle::{LastWord, Link, LinkError, LinkHandle, NotSent};
-pub use secret::Secret;

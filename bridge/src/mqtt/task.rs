@@ -16,6 +16,7 @@ use super::connection::Connection;
 use super::fault::{Fault, FaultKind, Words};
 use super::route::Route;
 use super::{LinkConfig, LinkEvent, Protocol, Version};
+use crate::config::Secret;
 
 /// What every connection needs.
 pub(super) struct Job {
@@ -73,7 +74,7 @@ async fn keep_connected(job: Arc<Job>) {
         }
         let fault = guess_eviction(&job.words, fault, lasted, &mut early_ends);
         let next_try_in = back_off.pause();
-        let down = LinkEvent::Down { fault, was_up: lasted.is_some(), next_try_in };
+        let down = LinkEvent::Down { why: fault, was_up: lasted.is_some(), next_try_in };
         if job.events.send(down).await.is_err() {
             return;
         }
@@ -113,12 +114,25 @@ fn suggests_older(ended: &Ended) -> bool {
 
 /// One connection in a task of its own: should the library panic over what a server sends, only the connection is lost.
 async fn guarded(job: &Arc<Job>, protocol: Protocol) -> Ended {
+    let password = match password(job).await {
+        Ok(password) => password,
+        Err(fault) => return Ended::Fault { fault, lasted: None },
+    };
     let before = job.generation.load(Relaxed);
     let mut connection = JoinSet::new();
-    connection.spawn(Connection::start(Arc::clone(job), protocol).run());
+    connection.spawn(Connection::start(Arc::clone(job), protocol, password.as_ref()).run());
     if let Some(Ok(ended)) = connection.join_next().await {
         return ended;
     }
     let was_up = job.generation.load(Relaxed) != before;
     Ended::Fault { fault: job.words.internal(), lasted: was_up.then_some(Duration::ZERO) }
+}
+
+/// The password as it is now. It may come from a file, and a slow disk must not hold up the tasks beside this one.
+async fn password(job: &Arc<Job>) -> Result<Option<Secret>, Fault> {
+    let Some(password) = job.config.password.clone() else { return Ok(None) };
+    match tokio::task::spawn_blocking(move || password.fetch()).await {
+        Ok(fetched) => fetched.map(Some).map_err(|why| job.words.password(&why)),
+        Err(_) => Err(job.words.internal()),
+    }
 }

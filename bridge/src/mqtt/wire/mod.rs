@@ -11,6 +11,7 @@ use tokio_rustls::rustls::ClientConfig;
 
 use super::fault::{Fault, Words};
 use super::{LinkConfig, NotSent, Protocol, Qos, Subscription};
+use crate::config::Secret;
 
 /// What the task needs to know of what the library tells.
 #[derive(Debug)]
@@ -74,16 +75,17 @@ pub(super) enum Outlet {
 /// Prepares a connection. The first [`Wire::next`] makes it.
 pub(super) fn open(
     config: &LinkConfig,
+    password: Option<&Secret>,
     tls: Option<&Arc<ClientConfig>>,
     protocol: Protocol,
 ) -> (Outlet, Wire) {
     match protocol {
         Protocol::V5 => {
-            let (outlet, wire) = v5::open(config, tls);
+            let (outlet, wire) = v5::open(config, password, tls);
             (Outlet::V5(outlet), Wire::V5(Box::new(wire)))
         }
         Protocol::V311 => {
-            let (outlet, wire) = v311::open(config, tls);
+            let (outlet, wire) = v311::open(config, password, tls);
             (Outlet::V311(outlet), Wire::V311(Box::new(wire)))
         }
     }

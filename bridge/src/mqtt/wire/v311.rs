@@ -9,6 +9,7 @@ use rumqttc::{
 use tokio_rustls::rustls::ClientConfig;
 
 use super::{Answer, Letter, Seen, message, network_options, transport};
+use crate::config::Secret;
 use crate::mqtt::bounds::{IN_FLIGHT, KEEP_ALIVE_LONGEST, KEEP_ALIVE_V311, OUTGOING, PACKET_BYTES_V311};
 use crate::mqtt::fault::{Fault, Words};
 use crate::mqtt::{LinkConfig, NotSent, Qos, Subscription};
@@ -17,13 +18,17 @@ pub(in crate::mqtt) struct Wire {
     events: EventLoop,
 }
 
-pub(super) fn open(config: &LinkConfig, tls: Option<&Arc<ClientConfig>>) -> (AsyncClient, Wire) {
-    let (client, mut events) = AsyncClient::new(options(config, tls), OUTGOING);
+pub(super) fn open(
+    config: &LinkConfig,
+    password: Option<&Secret>,
+    tls: Option<&Arc<ClientConfig>>,
+) -> (AsyncClient, Wire) {
+    let (client, mut events) = AsyncClient::new(options(config, password, tls), OUTGOING);
     events.set_network_options(network_options());
     (client, Wire { events })
 }
 
-fn options(config: &LinkConfig, tls: Option<&Arc<ClientConfig>>) -> MqttOptions {
+fn options(config: &LinkConfig, password: Option<&Secret>, tls: Option<&Arc<ClientConfig>>) -> MqttOptions {
     let mut options = MqttOptions::new(&config.client_id, &config.host, config.port);
     options.set_transport(transport(tls));
     options.set_keep_alive(config.keep_alive.clamp(KEEP_ALIVE_V311, KEEP_ALIVE_LONGEST));
@@ -31,8 +36,7 @@ fn options(config: &LinkConfig, tls: Option<&Arc<ClientConfig>>) -> MqttOptions 
     options.set_max_packet_size(PACKET_BYTES_V311, PACKET_BYTES_V311);
     options.set_inflight(IN_FLIGHT);
     if let Some(user) = &config.user {
-        let password = config.password.as_ref().map_or("", |password| password.reveal());
-        options.set_credentials(user, password);
+        options.set_credentials(user, password.map_or("", Secret::reveal));
     }
     if let Some(will) = &config.will {
         let payload = will.payload.clone();

@@ -12,6 +12,7 @@ use rumqttc::v5::{AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, S
 use tokio_rustls::rustls::ClientConfig;
 
 use super::{Answer, Letter, Seen, message, network_options, transport};
+use crate::config::Secret;
 use crate::mqtt::bounds::{
     CONNECT_WITHIN, IN_FLIGHT, KEEP_ALIVE_LONGEST, KEEP_ALIVE_V5, OUTGOING, PACKET_BYTES_V5,
 };
@@ -22,13 +23,17 @@ pub(in crate::mqtt) struct Wire {
     events: EventLoop,
 }
 
-pub(super) fn open(config: &LinkConfig, tls: Option<&Arc<ClientConfig>>) -> (AsyncClient, Wire) {
-    let (client, mut events) = AsyncClient::new(options(config, tls), OUTGOING);
+pub(super) fn open(
+    config: &LinkConfig,
+    password: Option<&Secret>,
+    tls: Option<&Arc<ClientConfig>>,
+) -> (AsyncClient, Wire) {
+    let (client, mut events) = AsyncClient::new(options(config, password, tls), OUTGOING);
     events.options.set_network_options(network_options());
     (client, Wire { events })
 }
 
-fn options(config: &LinkConfig, tls: Option<&Arc<ClientConfig>>) -> MqttOptions {
+fn options(config: &LinkConfig, password: Option<&Secret>, tls: Option<&Arc<ClientConfig>>) -> MqttOptions {
     let mut options = MqttOptions::new(&config.client_id, &config.host, config.port);
     options.set_transport(transport(tls));
     options.set_keep_alive(config.keep_alive.clamp(KEEP_ALIVE_V5, KEEP_ALIVE_LONGEST));
@@ -37,8 +42,7 @@ fn options(config: &LinkConfig, tls: Option<&Arc<ClientConfig>>) -> MqttOptions 
     options.set_max_packet_size(Some(PACKET_BYTES_V5));
     options.set_outgoing_inflight_upper_limit(IN_FLIGHT);
     if let Some(user) = &config.user {
-        let password = config.password.as_ref().map_or("", |password| password.reveal());
-        options.set_credentials(user, password);
+        options.set_credentials(user, password.map_or("", Secret::reveal));
     }
     if let Some(will) = &config.will {
         let payload = will.payload.clone();
