@@ -11,7 +11,7 @@
 
 mod group;
 
-use crate::home::{Home, Measures, PointId};
+use crate::home::{Home, Measures, PointId, Side};
 use crate::output::{BalanceReport, BalanceValues};
 use crate::reading::Meter;
 use crate::time::Moment;
@@ -134,7 +134,8 @@ impl Parts {
         let battery_measured = self.battery.exists();
         let battery = if battery_measured { reading.battery_w } else { Some(0.0) };
         let from_battery = spread(home, battery.unwrap_or(0.0));
-        let spare_known = if battery_measured { battery.is_some() } else { home.battery.is_none() };
+        let battery_known = if battery_measured { battery.is_some() } else { home.battery.is_none() };
+        let spare_known = battery_known && sees_export(home);
         let mut spare = loads.plus(-1.0, reading.grid).plus(-1.0, from_battery);
         if home.battery.is_none_or(|b| b.first) && battery_measured {
             spare = spare.plus(-1.0, spread(home, want_w));
@@ -169,6 +170,14 @@ impl Parts {
         let oldest = timed.into_iter().flatten().map(|(t, _)| t).min();
         Reported { oldest, report: BalanceReport { at: None, total, phases } }
     }
+}
+
+/// Whether the home would notice that it exports. A source that counts import only says 0 then, and can't tell spare
+/// power.
+fn sees_export(home: &Home) -> bool {
+    let import_only =
+        home.measures(Measures::Grid(Side::Import)) && !home.measures(Measures::Grid(Side::Export));
+    !import_only || home.measures(Measures::Grid(Side::Both))
 }
 
 /// A report with the own time of its oldest part.

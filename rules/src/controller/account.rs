@@ -7,7 +7,7 @@ use crate::energy::{Calendar, Meterage};
 use crate::home::{LoadId, Point, PointId};
 use crate::loads::LoadState;
 use crate::output::{EnergyRow, Flow, Output, Record};
-use crate::reading::Meter;
+use crate::reading::{Counted, Meter};
 use crate::script::{LoadLog, LoadMark};
 use crate::time::{Moment, Span};
 
@@ -87,9 +87,13 @@ impl Accounts {
 
     /// The wall clock is set: half hours begun on the old one are closed.
     pub(super) fn clock_is_set(&mut self, old: Calendar, offset_ms: i64) {
-        if (old.offset_ms - offset_ms).abs() < 1000 {
-            return;
+        if (old.offset_ms - offset_ms).abs() >= 1000 {
+            self.close(old);
         }
+    }
+
+    /// Closes the running half hours as they stand; whoever keeps the rows adds up the parts of a half hour.
+    pub(super) fn close(&mut self, old: Calendar) {
         let whole = [
             (Flow::Import, &mut self.import),
             (Flow::Export, &mut self.export),
@@ -180,6 +184,9 @@ impl Controller {
     /// Run times, estimates and marks at the end of a decision; complete rows are given out.
     pub(super) fn keep_accounts(&mut self) {
         let (now, calendar) = (self.now, self.clock.calendar());
+        if self.stopping {
+            self.accounts.close(calendar);
+        }
         for i in 0..self.states.len() {
             let account = &mut self.accounts.loads[i];
             if self.meter_of[i].is_none() {
@@ -232,10 +239,8 @@ fn sole(members: &[PointId]) -> Option<PointId> {
     if let [only] = members { Some(*only) } else { None }
 }
 
-type Register = Option<(Moment, f64)>;
-
 /// The registers of a point, drawn and sent out: further quantities of its device, or what it counts itself.
-fn registers(home: &crate::home::Home, meters: &[Meter], point: PointId) -> (Register, Register) {
+fn registers(home: &crate::home::Home, meters: &[Meter], point: PointId) -> (Counted, Counted) {
     let meter = &meters[usize::from(point.0)];
     let described: &Point = home.point(point);
     let (imported, exported) = meter.registers();

@@ -9,7 +9,7 @@ use crate::home::ExtraKind;
 use crate::input::{About, Role};
 use crate::limits;
 use crate::loads::{Draws, Scene, observe};
-use crate::output::{Limit, Severity};
+use crate::output::{Limit, Output, Record, Severity};
 use crate::script::{BALANCE_NAMES, Known, LoadView, View};
 use crate::sharing::{Allotment, Facts, Intent, Pool, Round, share};
 use crate::time::Moment;
@@ -60,18 +60,23 @@ impl Controller {
         self.grid = Some(reading);
         let home = Arc::clone(&self.home);
         let scene = Scene { home: &home, now: self.now, volts: self.volts() };
-        let mut verdicts = Vec::new();
+        let (mut verdicts, mut learnt) = (Vec::new(), Vec::new());
         for i in 0..self.states.len() {
             // Each load is looked at with the others as they stand.
             let before = self.states.clone();
             let draws =
                 Draws { home: &home, meters: &self.meters, meter_of: &self.meter_of, states: &before };
             let state = &mut self.states[i];
+            let ratio_before = state.learnt.ratio;
             observe(state, &home.loads[i], &scene, &draws, &reading, self.new_reading);
+            if state.learnt.ratio != ratio_before {
+                learnt.push(Record::Learnt { load: state.id, ratio: state.learnt.ratio });
+            }
             if self.new_reading {
                 verdicts.push((i, judge(state, &home.loads[i], &draws, &reading)));
             }
         }
+        learnt.into_iter().for_each(|record| self.give(Output::Record(record)));
         for (i, verdict) in verdicts {
             self.tell_verdict(i, verdict);
         }

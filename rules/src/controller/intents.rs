@@ -243,7 +243,9 @@ impl Controller {
             return Some((why.to_owned(), Limit::Spare));
         }
         if self.shares.is_some_and(|s| s.spare.is_none()) {
-            return Some(("spare power is not known without the battery's power".to_owned(), Limit::Stale));
+            let battery = self.home.battery.is_some() || self.parts.battery.exists();
+            let why = if battery { "the battery's power" } else { "a meter that sees export" };
+            return Some((format!("spare power is not known without {why}"), Limit::Stale));
         }
         if self.parts.battery.exists()
             && self.parts.battery.value(self.now, &self.home, &self.meters).is_none()

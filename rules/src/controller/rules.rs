@@ -54,7 +54,8 @@ impl Rules {
 
     pub(super) fn kept_memory(&self) -> BTreeMap<String, KeptMemory> {
         let mut kept = self.kept.clone();
-        for rule in self.running.iter().filter(|r| !r.memory.is_empty()) {
+        // A rule that has emptied its memory must not get the old one back.
+        for rule in self.running.iter().filter(|r| !r.memory.is_empty() || self.kept.contains_key(&r.name)) {
             let memory = KeptMemory { version: rule.version, json: rule.memory.to_json() };
             kept.insert(rule.name.clone(), memory);
         }

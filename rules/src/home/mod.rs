@@ -148,7 +148,7 @@ impl Home {
         self.points_measuring(Measures::Load(load)).next()
     }
 
-    /// Whether any point measures generation, or the home can be seen to export.
+    /// Whether any point measures `what`.
     pub fn measures(&self, what: Measures) -> bool {
         self.points.iter().any(|p| p.measures == what)
     }

@@ -11,6 +11,9 @@ use super::slope::Slope;
 /// Voltages outside this range are no home's: the number is something else.
 const VOLTS_PLAUSIBLE: (f64, f64) = (80.0, 300.0);
 
+/// A register in kilowatt-hours with its own time, where there is one.
+pub(crate) type Counted = Option<(Moment, f64)>;
+
 /// The state of one point.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Meter {
@@ -18,8 +21,8 @@ pub(crate) struct Meter {
     slope: Slope,
     volts: Option<(Moment, f64)>,
     power_factor: Option<(Moment, f64)>,
-    import_kwh: Option<(Moment, f64)>,
-    export_kwh: Option<(Moment, f64)>,
+    import_kwh: Counted,
+    export_kwh: Counted,
     /// The usual time between two readings, learnt.
     interval: Option<Span>,
     /// Readings refused since the start.
@@ -199,12 +202,12 @@ impl Meter {
     }
 
     /// The registers, in kilowatt-hours, each with its own time: drawn and sent out.
-    pub(crate) fn registers(&self) -> (Option<(Moment, f64)>, Option<(Moment, f64)>) {
+    pub(crate) fn registers(&self) -> (Counted, Counted) {
         (self.import_kwh, self.export_kwh)
     }
 
     /// What a register or a pulse counter has counted, in kilowatt-hours, with the newest count's own time.
-    pub(crate) fn counted_kwh(&self, point: &Point) -> Option<(Moment, f64)> {
+    pub(crate) fn counted_kwh(&self, point: &Point) -> Counted {
         self.slope.counted_kwh().filter(|_| point.is_register())
     }
 

@@ -5,4 +5,4 @@ mod meter;
 mod slope;
 
 pub(crate) use history::History;
-pub(crate) use meter::{Arrival, Meter, Taken, implausible, own_time};
+pub(crate) use meter::{Arrival, Counted, Meter, Taken, implausible, own_time};

@@ -78,6 +78,7 @@ impl Slope {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn second(s: i64) -> Moment {
