@@ -4,14 +4,15 @@ use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
+use overspill_rules::script::Fault;
 use serde_json::{Value, json};
 
 use crate::cli::Outcome;
-use crate::config::{self, Config, Diagnostics, Look, ReadError, Summary};
+use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, Summary};
 
 /// Read the home file, point at every mistake, and say what it does
 ///
-/// Ends with 0 when the home file is good, 1 when it has mistakes, 2 when it can't be read.
+/// Reads the rules and expressions too. Ends with 0 when all is good, 1 when there are mistakes, 2 when it can't be read.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The home file
@@ -54,22 +55,32 @@ fn look() -> Look {
 
 fn check(path: &Path, format: Format, look: Look) -> (String, Outcome) {
     let result = config::read(path);
+    let code = result.as_ref().ok().map(config::check_code);
     let outcome = match &result {
+        Ok(_) if code.as_ref().is_some_and(|c| c.mistakes() > 0) => Outcome::No,
         Ok(_) => Outcome::Done,
         Err(ReadError::Mistakes(_)) => Outcome::No,
         Err(ReadError::File { .. }) => Outcome::CouldNotRun,
     };
     let text = match format {
-        Format::Text => as_text(path, &result, look),
-        Format::Json => format!("{:#}\n", as_json(path, &result)),
+        Format::Text => as_text(path, &result, code.as_ref(), look),
+        Format::Json => format!("{:#}\n", as_json(path, &result, code.as_ref())),
     };
     (text, outcome)
 }
 
-fn as_text(path: &Path, result: &Result<Config, ReadError>, look: Look) -> String {
+fn as_text(
+    path: &Path,
+    result: &Result<Config, ReadError>,
+    code: Option<&CodeFindings>,
+    look: Look,
+) -> String {
     match result {
         Ok(config) => {
             let found = with_findings(&config.warnings, look);
+            if let Some(code) = code.filter(|c| c.mistakes() > 0) {
+                return format!("{found}{}", code_as_text(path, code, look));
+            }
             let file = path.display();
             let verdict = match config.warnings.warnings() {
                 0 => format!("{file} is good."),
@@ -88,6 +99,23 @@ fn as_text(path: &Path, result: &Result<Config, ReadError>, look: Look) -> Strin
     }
 }
 
+/// The home file is good, but not what the household wrote in it and beside it.
+fn code_as_text(path: &Path, code: &CodeFindings, look: Look) -> String {
+    let mut text = with_findings(&code.expressions, look);
+    for fault in &code.rules {
+        text.push_str(&format!("{fault}\n\n"));
+    }
+    if let Some(why) = &code.unreadable {
+        text.push_str(&format!("{why}\n\n"));
+    }
+    text.push_str(&format!(
+        "{} in the rules and expressions of {}.\n",
+        counted(code.mistakes(), "mistake"),
+        path.display()
+    ));
+    text
+}
+
 fn with_findings(found: &Diagnostics, look: Look) -> String {
     if found.list().is_empty() { String::new() } else { format!("{}\n\n", found.render(look)) }
 }
@@ -96,20 +124,33 @@ fn counted(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
-fn as_json(path: &Path, result: &Result<Config, ReadError>) -> Value {
+fn as_json(path: &Path, result: &Result<Config, ReadError>, code: Option<&CodeFindings>) -> Value {
     let (found, summary, why) = match result {
         Ok(config) => (Some(&config.warnings), Some(summary(config)), None),
         Err(ReadError::Mistakes(found)) => (Some(&**found), None, None),
         Err(why) => (None, None, Some(why.to_string())),
     };
+    let listed = [found, code.map(|c| &c.expressions)].into_iter().flatten().map(Diagnostics::to_json);
+    let found_all: Vec<Value> = listed.flat_map(|v| v.as_array().cloned().unwrap_or_default()).collect();
     json!({
         "file": path.display().to_string(),
-        "good": result.is_ok(),
-        "mistakes": found.map(Diagnostics::errors),
+        "good": result.is_ok() && code.is_none_or(|c| c.mistakes() == 0),
+        "mistakes": found.map(|f| f.errors() + code.map_or(0, CodeFindings::mistakes)),
         "warnings": found.map(Diagnostics::warnings),
-        "found": found.map_or(json!([]), Diagnostics::to_json),
+        "found": found_all,
+        "rules": code.map_or_else(Vec::new, |c| c.rules.iter().map(fault_json).collect()),
         "summary": summary,
-        "failure": why,
+        "failure": why.or_else(|| code.and_then(|c| c.unreadable.clone())),
+    })
+}
+
+fn fault_json(fault: &Fault) -> Value {
+    json!({
+        "file": fault.file.to_string(),
+        "line": fault.line,
+        "column": fault.column,
+        "message": fault.message,
+        "help": fault.help,
     })
 }
 

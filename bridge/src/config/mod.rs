@@ -9,6 +9,7 @@ mod block;
 mod broker;
 mod build;
 mod checks;
+mod code;
 mod convert;
 mod diagnostic;
 mod form;
@@ -32,6 +33,7 @@ use overspill_rules::home::Home;
 use thiserror::Error;
 
 pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
+pub use code::{CodeFindings, check_code};
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
 pub use render::Look;
 pub use route::{CommandTopic, Expression, Extract, Makes, Route, Target, TimeSource};
