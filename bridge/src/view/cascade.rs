@@ -96,7 +96,10 @@ impl Cascade {
             }
             let bar = bar(from, to, full_w, width, ink(step, ascii));
             let figure = figure(step);
-            parts.push(Part::Row(format!("{} {figure:>FIGURE$} {bar}", padded(&cut(&step.words, words), words))));
+            parts.push(Part::Row(format!(
+                "{} {figure:>FIGURE$} {bar}",
+                padded(&cut(&step.words, words), words)
+            )));
             parts.extend(step.note.clone().map(Part::Note));
         }
         parts
@@ -109,7 +112,8 @@ impl Cascade {
             steps.filter_map(|s| s.watts).filter(|w| *w > 0.0).sum::<f64>()
         };
         let most = sum(Way::Use).max(sum(Way::Source) + sum(Way::Street));
-        let rounds = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0];
+        let rounds =
+            [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0];
         rounds.into_iter().map(|kw| kw * 1000.0).find(|w| *w >= most).unwrap_or(most)
     }
 }
@@ -136,8 +140,20 @@ fn ink(step: &Step, ascii: bool) -> char {
         (Way::Source, true) => '=',
         (Way::Use, false) => '▓',
         (Way::Use, true) => '#',
-        (Way::Street, false) => if gets { '░' } else { '▒' },
-        (Way::Street, true) => if gets { '>' } else { '+' },
+        (Way::Street, false) => {
+            if gets {
+                '░'
+            } else {
+                '▒'
+            }
+        }
+        (Way::Street, true) => {
+            if gets {
+                '>'
+            } else {
+                '+'
+            }
+        }
     }
 }
 

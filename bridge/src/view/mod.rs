@@ -127,7 +127,11 @@ impl Scene {
         let until = report.override_until.and_then(|t| self.minute(t));
         let until = until.map(|t| format!(", until {t}")).unwrap_or_default();
         let rule = report.rule.as_ref().map(|r| format!(" (rule {})", clean(r))).unwrap_or_default();
-        if reason.is_empty() { format!("{told}{until}{rule}") } else { format!("{told}: {reason}{until}{rule}") }
+        if reason.is_empty() {
+            format!("{told}{until}{rule}")
+        } else {
+            format!("{told}: {reason}{until}{rule}")
+        }
     }
 
     fn minute(&self, wall: WallTime) -> Option<String> {
@@ -140,10 +144,12 @@ impl Scene {
         for notice in last {
             let time = notice.at.and_then(|t| self.minute(t)).unwrap_or_else(|| "--:--".to_owned());
             let text = format!("{time} {}{}", severity(notice), clean(&notice.text));
-            lines.extend(wrapped(&text, "      ", columns).into_iter().enumerate().map(|(i, line)| match i {
-                0 => line.trim_start().to_owned(),
-                _ => line,
-            }));
+            lines.extend(wrapped(&text, "      ", columns).into_iter().enumerate().map(
+                |(i, line)| match i {
+                    0 => line.trim_start().to_owned(),
+                    _ => line,
+                },
+            ));
         }
     }
 }
