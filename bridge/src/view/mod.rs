@@ -120,7 +120,7 @@ impl Scene {
     fn state(&self, report: Option<&LoadReport>, kind: Kind) -> String {
         let Some(report) = report else { return "not decided yet".to_owned() };
         let mut told = told(report, kind);
-        if report.draw_w.is_some() && report.draw_source == DrawSource::Estimate {
+        if report.on && report.draw_w.is_some() && report.draw_source == DrawSource::Estimate {
             told.push_str(" (draw estimated)");
         }
         let reason = clean(&report.reason);
