@@ -66,7 +66,8 @@ pub fn run(args: &Args) -> Outcome {
 }
 
 fn at_work(options: DemoOptions) -> Result<Closing, DemoError> {
-    tokio::runtime::Runtime::new()?.block_on(demo::run(options))
+    let runtime = tokio::runtime::Runtime::new().map_err(|why| DemoError::Part(why.to_string()))?;
+    runtime.block_on(demo::run(options))
 }
 
 fn show(args: &Args) -> Show {

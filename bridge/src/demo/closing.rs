@@ -53,23 +53,24 @@ impl Closing {
         .join("\n")
     }
 
-    /// For programs.
+    /// For programs; whole watt-hours, as a meter would show.
     pub fn to_json(&self) -> Value {
         let l = &self.ledger;
+        let wh = |kwh: f64| (kwh * 1000.0).round() / 1000.0;
         json!({
             "from": self.began.to_rfc3339(),
             "to": self.ended.to_rfc3339(),
             "speed": self.speed,
-            "solar_kwh": l.solar_kwh,
-            "house_kwh": l.used_kwh,
-            "import_kwh": l.import_kwh,
-            "export_kwh": l.export_kwh,
-            "spare_kwh": l.spare_kwh,
-            "caught_kwh": l.caught_kwh,
-            "bought_for_loads_kwh": l.bought_for_loads_kwh,
-            "car_kwh": l.car_kwh,
-            "water_kwh": l.heater_kwh,
-            "pond_kwh": l.pump_kwh,
+            "solar_kwh": wh(l.solar_kwh),
+            "house_kwh": wh(l.used_kwh),
+            "import_kwh": wh(l.import_kwh),
+            "export_kwh": wh(l.export_kwh),
+            "spare_kwh": wh(l.spare_kwh),
+            "caught_kwh": wh(l.caught_kwh),
+            "bought_for_loads_kwh": wh(l.bought_for_loads_kwh),
+            "car_kwh": wh(l.car_kwh),
+            "water_kwh": wh(l.heater_kwh),
+            "pond_kwh": wh(l.pump_kwh),
         })
     }
 }

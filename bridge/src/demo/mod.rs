@@ -8,7 +8,6 @@ mod devices;
 mod files;
 mod show;
 
-use std::future::Future;
 use std::io;
 use std::time::Duration;
 
@@ -16,7 +15,7 @@ use overspill_rules::house::SimulatedHome;
 use overspill_rules::time::{Span, WallTime};
 use thiserror::Error;
 use tokio::sync::watch;
-use tokio::task::JoinHandle;
+use tokio::task::{JoinError, JoinHandle};
 
 pub use closing::Closing;
 pub use show::Show;
@@ -31,8 +30,11 @@ const BEGINS: WallTime = WallTime(1_781_775_600_000);
 /// A day with sun, clouds, a kettle and a shower in its first hour.
 const SEED: u64 = 11;
 
-/// Seconds are a second long in the controller's listening for another instance; here there is none.
+/// There is no other instance to listen for on a broker of its own.
 const LISTEN_FOR: Span = Span(100);
+
+/// How often the daemon is looked at, whether it still runs.
+const LOOK_EVERY: Duration = Duration::from_millis(200);
 
 /// How the demo is run.
 #[derive(Debug, Clone, Copy)]
@@ -50,7 +52,10 @@ pub struct DemoOptions {
 pub enum DemoError {
     /// The folder for its files.
     #[error("the demo's files can't be written to the folder for temporary files: {0}")]
-    Files(#[from] io::Error),
+    Files(#[source] io::Error),
+    /// What is shown.
+    #[error("the terminal can't be written to: {0}")]
+    Shown(#[source] io::Error),
     /// The broker.
     #[error("{0}")]
     Broker(#[from] BrokerError),
@@ -73,7 +78,7 @@ pub enum DemoError {
 /// # Errors
 /// When it can't begin, or a part of it ends before its time.
 pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
-    let folder = tempfile::Builder::new().prefix("overspill-demo-").tempdir()?;
+    let folder = tempfile::Builder::new().prefix("overspill-demo-").tempdir().map_err(DemoError::Files)?;
     let broker = Broker::start(BrokerConfig::on_loopback(0)).await?;
     let port = broker.addr().port();
     let config = files::set_up(folder.path(), port)?;
@@ -85,22 +90,23 @@ pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
     let devices = devices::start(SimulatedHome::new(SEED, BEGINS), clock, port, devices_end)?;
     let (end_daemon, daemon_ends) = watch::channel(());
     let run_options = RunOptions { clock, made_up: true, listen_for: LISTEN_FOR, facts: Some(facts_in) };
-    let mut daemon = tokio::spawn(daemon::run(config, run_options, told_to_end(daemon_ends)));
+    let daemon = tokio::spawn(daemon::run(config, run_options, told_to_end(daemon_ends)));
 
-    let shown = show::until(options, port, clock, &scene, facts, over(options.lasts, &mut daemon)).await;
+    let shown = show::until(options, port, clock, &scene, facts, over(options.lasts, &daemon)).await;
     // The devices last longer than the daemon, so that they hear its last commands.
     drop(end_daemon);
-    let run = if daemon.is_finished() || shown.is_ok() { Some(daemon.await) } else { None };
+    let daemon_ended = daemon.await;
     drop(end_devices);
-    let (ledger, ended) = devices.await.map_err(|why| DemoError::Part(why.to_string()))?;
+    let devices_ended = devices.await;
     broker.stop().await;
-    match run {
-        Some(Ok(ended)) => ended?,
-        Some(Err(why)) => return Err(DemoError::Part(why.to_string())),
-        None => {}
-    }
-    shown?;
+    daemon_ended.map_err(part)??;
+    let (ledger, ended) = devices_ended.map_err(part)?;
+    shown.map_err(DemoError::Shown)?;
     Ok(Closing { began: BEGINS, ended, speed: options.speed, ledger })
+}
+
+fn part(why: JoinError) -> DemoError {
+    DemoError::Part(why.to_string())
 }
 
 /// Completes when the other end is dropped.
@@ -111,24 +117,22 @@ async fn told_to_end(mut end: watch::Receiver<()>) {
 type Daemon = JoinHandle<Result<(), RunError>>;
 
 /// Completes when the time is over, a person or the system ends the program, or the daemon has ended by itself.
-fn over(lasts: Option<Duration>, daemon: &mut Daemon) -> impl Future<Output = ()> + '_ {
-    async move {
-        let time = async {
-            match lasts {
-                Some(lasts) => tokio::time::sleep(lasts).await,
-                None => std::future::pending().await,
-            }
-        };
-        let gone = async {
-            while !daemon.is_finished() {
-                tokio::time::sleep(Duration::from_millis(200)).await;
-            }
-        };
-        tokio::select! {
-            () = time => {}
-            () = interrupted() => {}
-            () = gone => {}
+async fn over(lasts: Option<Duration>, daemon: &Daemon) {
+    let time = async {
+        match lasts {
+            Some(lasts) => tokio::time::sleep(lasts).await,
+            None => std::future::pending().await,
         }
+    };
+    let gone = async {
+        while !daemon.is_finished() {
+            tokio::time::sleep(LOOK_EVERY).await;
+        }
+    };
+    tokio::select! {
+        () = time => {}
+        () = interrupted() => {}
+        () = gone => {}
     }
 }
 

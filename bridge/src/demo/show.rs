@@ -1,7 +1,7 @@
 //! What is seen while the demo runs.
 
 use std::future::Future;
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
 use tokio::sync::watch;
@@ -32,11 +32,25 @@ pub enum Show {
 const LIVE_EVERY: Duration = Duration::from_millis(200);
 const PLAIN_EVERY: Duration = Duration::from_secs(5);
 
-/// The width of blocks of lines.
+/// The width of blocks of lines where there is no terminal.
 const PLAIN_COLUMNS: usize = 80;
 
-/// Shows the home until it is over.
+/// Shows the home until it is over, or until nobody reads it any more, as when `head` has what it wants.
 pub(super) async fn until(
+    options: DemoOptions,
+    port: u16,
+    clock: HomeClock,
+    scene: &Scene,
+    facts: watch::Receiver<Facts>,
+    over: impl Future<Output = ()>,
+) -> io::Result<()> {
+    match show(options, port, clock, scene, facts, over).await {
+        Err(why) if why.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        shown => shown,
+    }
+}
+
+async fn show(
     options: DemoOptions,
     port: u16,
     clock: HomeClock,
@@ -69,11 +83,16 @@ pub(super) async fn until(
                 () = &mut over => return Ok(()),
                 () = tokio::time::sleep(PLAIN_EVERY) => {}
             }
-            let lines = scene.lines(&now(), Canvas { columns: PLAIN_COLUMNS, ascii });
+            let lines = scene.lines(&now(), Canvas { columns: plain_columns(), ascii });
             writeln!(io::stdout(), "{}\n", lines.join("\n"))?;
         },
         Show::Nothing => Ok(()),
     }
+}
+
+fn plain_columns() -> usize {
+    let terminal = io::stdout().is_terminal().then(crossterm::terminal::size);
+    terminal.and_then(Result::ok).map_or(PLAIN_COLUMNS, |(columns, _)| usize::from(columns))
 }
 
 fn opening(options: DemoOptions, port: u16) -> String {
@@ -83,9 +102,8 @@ fn opening(options: DemoOptions, port: u16) -> String {
     };
     let end = if options.lasts.is_some() { "" } else { " Ctrl-C ends it." };
     format!(
-        "A simulated home, {pace}, with the real program and a real MQTT broker.\n\
-         It switches nothing real.{end}\n\
-         Listen in with any MQTT client at 127.0.0.1, port {port}; the topics are overspill/#\n\
-         for what is decided and house/#, garage/#, tank/#, pond/# for the devices.\n"
+        "A simulated home, {pace}.\n\
+         The program and its MQTT broker are real; nothing real is switched.{end}\n\
+         Listen in with any MQTT client: 127.0.0.1, port {port}, topic overspill/#\n"
     )
 }

@@ -90,13 +90,13 @@ impl Scene {
         let balance = facts.balance.as_ref().map(|b| b.total).unwrap_or_default();
         let mut cascade = Cascade::default();
         if self.has_solar {
-            // The inverter's standby at night is no less than nothing made.
             cascade.source("The roof makes", balance.solar_w);
         }
         if let Some(watts) = balance.battery_w {
-            match watts < 0.0 {
-                true => cascade.using("the battery takes", Some(-watts)),
-                false => cascade.source("the battery gives", Some(watts)),
+            if watts < 0.0 {
+                cascade.using("the battery takes", Some(-watts));
+            } else {
+                cascade.source("the battery gives", Some(watts));
             }
         }
         cascade.using("the house uses", balance.base_w);

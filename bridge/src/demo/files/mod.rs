@@ -1,6 +1,7 @@
 //! The demo's home file and rules, compiled in and written to a folder for the time of the demo.
 
-use std::path::Path;
+use std::io;
+use std::path::{Path, PathBuf};
 
 use super::DemoError;
 use crate::config::{self, Config};
@@ -18,6 +19,11 @@ const ADDRESS: &str = "mqtt://127.0.0.1:1883";
 
 /// Writes the files into `folder` and reads them as the daemon would.
 pub(super) fn set_up(folder: &Path, port: u16) -> Result<Config, DemoError> {
+    let path = write(folder, port).map_err(DemoError::Files)?;
+    config::read(&path).map_err(|why| DemoError::HomeFile(why.to_string()))
+}
+
+fn write(folder: &Path, port: u16) -> io::Result<PathBuf> {
     let rules = folder.join("rules");
     std::fs::create_dir(&rules)?;
     for (name, text) in RULES {
@@ -25,7 +31,7 @@ pub(super) fn set_up(folder: &Path, port: u16) -> Result<Config, DemoError> {
     }
     let path = folder.join("home.toml");
     std::fs::write(&path, HOME.replace(ADDRESS, &format!("mqtt://127.0.0.1:{port}")))?;
-    config::read(&path).map_err(|why| DemoError::HomeFile(why.to_string()))
+    Ok(path)
 }
 
 #[cfg(test)]
