@@ -5,5 +5,7 @@ pub mod cli;
 pub mod commands;
 pub mod config;
 pub mod daemon;
+pub mod demo;
 pub mod mqtt;
 pub mod store;
+pub mod view;

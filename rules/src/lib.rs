@@ -22,6 +22,7 @@ mod bounds;
 pub mod controller;
 mod energy;
 pub mod home;
+pub mod house;
 pub mod input;
 pub mod kept;
 pub mod limits;

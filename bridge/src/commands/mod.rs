@@ -1,4 +1,5 @@
 //! One file for each command.
 
 pub mod check;
+pub mod demo;
 pub mod run;

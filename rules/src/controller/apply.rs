@@ -51,12 +51,15 @@ impl Controller {
             return false;
         }
         self.count_run_time(i);
+        let load = &self.home.loads[i];
+        let amps = (watts / load.watts_per_amp(self.scene().volts_of(load)) + 1e-6).floor();
         if watts != watts_before {
             self.begin_settling(i, watts);
         }
         let (now, state) = (self.now, &mut self.states[i]);
         state.patience.no_room();
         state.setpoint_w = watts;
+        state.setpoint_a = amps;
         if got.on != on_before {
             state.on = got.on;
             state.patience.switched();
@@ -105,9 +108,7 @@ impl Controller {
         let due_at = state.sent_at.map(|at| at + load.refresh);
         let due = changed || due_at.is_none_or(|at| self.now >= at);
         if due {
-            let volts = self.scene().volts_of(load);
-            let amps =
-                load.is_charge_point().then(|| (state.setpoint_w / load.watts_per_amp(volts) + 1e-6).floor());
+            let amps = load.is_charge_point().then_some(state.setpoint_a);
             let command = Command {
                 load: state.id,
                 on: state.on,

@@ -31,15 +31,13 @@ impl Controller {
     pub(super) fn report_load(&mut self, i: usize, meant: &Meant, got: &Allotment) {
         let (load, state) = (&self.home.loads[i], &self.states[i]);
         let limit = meant.limit.or(got.limit);
-        let volts = self.scene().volts_of(load);
-        let per_amp = load.watts_per_amp(volts);
         let held = self.overrides.active(i);
         let report = LoadReport {
             load: state.id,
             at: self.clock.wall(self.now),
             on: state.on,
             setpoint_w: state.setpoint_w,
-            setpoint_a: load.is_charge_point().then(|| (state.setpoint_w / per_amp + 1e-6).floor()),
+            setpoint_a: load.is_charge_point().then_some(state.setpoint_a),
             draw_w: self.draw_known(i),
             draw_source: if self.meter_of[i].is_some() { DrawSource::Meter } else { DrawSource::Estimate },
             rule: meant.rule.clone(),

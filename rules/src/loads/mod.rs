@@ -22,6 +22,9 @@ pub(crate) struct LoadState {
     pub(crate) id: LoadId,
     /// Set-point in watts, as last commanded.
     pub(crate) setpoint_w: f64,
+    /// The whole amps of that set-point, at the volts at which it was chosen: a voltage that drifts between two
+    /// refreshes must not turn 6 A into 5, which a charge point takes as a pause.
+    pub(crate) setpoint_a: f64,
     pub(crate) on: bool,
     pub(crate) on_since: Option<Moment>,
     pub(crate) off_since: Option<Moment>,
@@ -56,6 +59,7 @@ impl LoadState {
         LoadState {
             id,
             setpoint_w: 0.0,
+            setpoint_a: 0.0,
             on: false,
             on_since: None,
             off_since: None,
