@@ -325,7 +325,7 @@ pub enum Record {
 pub struct HeldOverride {
     /// Whether it is on.
     pub on: bool,
-    /// Set-point in watts, where the person gave one.
+    /// Set-point in watts, where the person gave one; of a charge point whole amps at nominal volts.
     pub watts: Option<f64>,
     /// When it ends, by the wall clock.
     pub until: WallTime,

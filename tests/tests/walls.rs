@@ -27,14 +27,20 @@ fn read(path: &str) -> String {
 fn dependencies(manifest: &str) -> BTreeSet<String> {
     let section = manifest.split("\n[dependencies]\n").nth(1).unwrap();
     let lines = section.lines().take_while(|l| !l.starts_with('['));
-    let names = lines.filter_map(|l| l.split(['=', '.', ' ']).next()).filter(|n| !n.is_empty() && !n.starts_with('#'));
+    let names = lines
+        .filter_map(|l| l.split(['=', '.', ' ']).next())
+        .filter(|n| !n.is_empty() && !n.starts_with('#'));
     names.map(str::to_owned).collect()
 }
 
 #[test]
 fn the_thinking_depends_on_nothing_that_reaches_out() {
     let allowed: BTreeSet<String> = ALLOWED.iter().map(|(name, _)| (*name).to_owned()).collect();
-    assert_eq!(dependencies(&read("rules/Cargo.toml")), allowed, "a new dependency of `rules` needs a reason here");
+    assert_eq!(
+        dependencies(&read("rules/Cargo.toml")),
+        allowed,
+        "a new dependency of `rules` needs a reason here"
+    );
 }
 
 #[test]

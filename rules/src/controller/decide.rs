@@ -18,6 +18,7 @@ impl Controller {
     pub(super) fn decide(&mut self) {
         self.due.clear();
         self.end_overrides();
+        self.follow_volts();
         self.observe();
         self.report_balance();
         self.watch_for_trouble();
@@ -52,6 +53,17 @@ impl Controller {
             }
         }
         volts
+    }
+
+    /// A charge point's set-point is whole amps: when the volts drift, its watts drift with them, and that is no step.
+    fn follow_volts(&mut self) {
+        let home = Arc::clone(&self.home);
+        let scene = Scene { home: &home, now: self.now, volts: self.volts() };
+        for (state, load) in self.states.iter_mut().zip(&home.loads) {
+            if load.is_charge_point() && state.setpoint_a > 0.0 {
+                state.setpoint_w = state.setpoint_a * load.watts_per_amp(scene.volts_of(load));
+            }
+        }
     }
 
     /// Lets every load settle and be judged, then computes spare power and base, once per grid reading.

@@ -107,7 +107,9 @@ impl Controller {
         let load = &self.home.loads[i];
         let ceiling = load.ceiling_w(self.scene().volts_of(load));
         let intent = match on {
-            true => Intent::Fixed { watts: watts.unwrap_or(ceiling), person: true },
+            true => {
+                Intent::Fixed { watts: watts.map_or(ceiling, |w| self.at_volts_now(load, w)), person: true }
+            }
             false => Intent::Off { person: true },
         };
         let word = if on { "on" } else { "off" };
@@ -119,6 +121,12 @@ impl Controller {
             limit: None,
         };
         Winner { meant, reads_clock_only: false, person: true }
+    }
+
+    /// An override's amount at the volts of now: a charge point's is written down at nominal volts.
+    fn at_volts_now(&self, load: &Load, watts: f64) -> f64 {
+        let factor = self.scene().volts_of(load) / self.home.supply.volts;
+        if load.is_charge_point() { watts * factor } else { watts }
     }
 
     fn falls_back(&self, i: usize, rule: &str, why: String, limit: Limit) -> Winner {

@@ -144,7 +144,10 @@ impl Controller {
                 load.floor_w(volts)
             ));
         }
-        Ok(watts)
+        // A charge point keeps whole amps, whatever the volts do later: they are written down at nominal volts.
+        let amps = (watts / load.watts_per_amp(volts) + 1e-6).floor();
+        let nominal_w = amps * load.watts_per_amp(self.home.supply.volts);
+        Ok(if load.is_charge_point() { nominal_w } else { watts })
     }
 
     fn end_of(&self, end: Option<End>) -> Result<Moment, String> {

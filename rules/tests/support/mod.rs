@@ -215,6 +215,14 @@ impl Bench {
         of.collect()
     }
 
+    pub fn commands_a(&self, load: u16) -> Vec<f64> {
+        let of = self.outputs.iter().filter_map(|(_, o)| match o {
+            Output::Command(c) if c.load == LoadId(load) => c.amps,
+            _ => None,
+        });
+        of.collect()
+    }
+
     pub fn setpoint(&self, load: u16) -> f64 {
         self.load(load).setpoint_w
     }
