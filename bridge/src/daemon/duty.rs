@@ -113,6 +113,8 @@ impl Duty {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+
     use super::*;
 
     fn at(seconds: i64) -> (Moment, WallTime) {
