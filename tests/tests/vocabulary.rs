@@ -1,0 +1,25 @@
+//! The reference page of the rules is generated from the words that the engine knows, and never stale.
+#![allow(missing_docs, clippy::unwrap_used, clippy::panic)]
+
+use std::path::Path;
+
+use overspill_rules::script::reference_text;
+
+fn page() -> String {
+    format!(
+        "# What a rule can say\n\n\
+         Generated from the vocabulary of the rule engine; `REFRESH_GOLDEN=1 cargo test -p overspill-tests --test vocabulary`\n\
+         writes it afresh. A unit stands in brackets behind what has one.\n\n```text\n{}```\n",
+        reference_text()
+    )
+}
+
+#[test]
+fn the_reference_page_is_the_vocabulary() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../rules/VOCABULARY.md");
+    if std::env::var_os("REFRESH_GOLDEN").is_some() {
+        std::fs::write(&path, page()).unwrap();
+    }
+    let kept = std::fs::read_to_string(&path).unwrap_or_default();
+    assert!(kept == page(), "rules/VOCABULARY.md is stale; refresh it with REFRESH_GOLDEN=1");
+}
