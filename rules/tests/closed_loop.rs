@@ -94,3 +94,16 @@ fn slow_grid_readings_with_quick_load_reports_do_not_run_away() {
     assert!(world.grid_w() < 60.0, "{}", world.grid_w());
     assert!(world.peak_a < 30.0, "{}", world.peak_a);
 }
+
+#[test]
+fn a_load_whose_own_meter_falls_silent_gets_its_fallback_and_makes_no_spare_power() {
+    let mut world = world(true);
+    world.run(1800);
+    assert!(world.draws_w[0] > 3000.0, "{:?}", world.draws_w);
+    world.meters[0] = None;
+    world.run(600);
+    assert_eq!(world.bench.setpoint(0), 0.0);
+    assert_eq!(world.bench.load(0).reason, "its own meter is silent");
+    assert!(world.grid_w() < 60.0, "{}", world.grid_w());
+    assert!(world.draws_w[1] > 2900.0, "the other load goes on: {:?}", world.bench.load(1));
+}

@@ -8,7 +8,7 @@ use crate::bounds::{Verdict, Wanted, judge};
 use crate::home::ExtraKind;
 use crate::input::{About, Role};
 use crate::limits;
-use crate::loads::{Draws, Scene, observe};
+use crate::loads::{Draws, LoadState, Scene, observe};
 use crate::output::{Limit, Output, Record, Severity};
 use crate::script::{BALANCE_NAMES, Known, LoadView, View};
 use crate::sharing::{Allotment, Facts, Intent, Pool, Round, share};
@@ -37,7 +37,13 @@ impl Controller {
     }
 
     pub(super) fn draws(&self) -> Draws<'_> {
-        Draws { home: &self.home, meters: &self.meters, meter_of: &self.meter_of, states: &self.states }
+        Draws {
+            home: &self.home,
+            now: self.now,
+            meters: &self.meters,
+            meter_of: &self.meter_of,
+            states: &self.states,
+        }
     }
 
     /// Measured volts of each phase, else the nominal ones.
@@ -70,14 +76,20 @@ impl Controller {
     fn observe(&mut self) {
         let Some(reading) = self.parts.grid_reading() else { return };
         self.grid = Some(reading);
+        self.watch_load_meters();
         let home = Arc::clone(&self.home);
         let scene = Scene { home: &home, now: self.now, volts: self.volts() };
         let (mut verdicts, mut learnt) = (Vec::new(), Vec::new());
         for i in 0..self.states.len() {
             // Each load is looked at with the others as they stand.
             let before = self.states.clone();
-            let draws =
-                Draws { home: &home, meters: &self.meters, meter_of: &self.meter_of, states: &before };
+            let draws = Draws {
+                home: &home,
+                now: self.now,
+                meters: &self.meters,
+                meter_of: &self.meter_of,
+                states: &before,
+            };
             let state = &mut self.states[i];
             let ratio_before = state.learnt.ratio;
             observe(state, &home.loads[i], &scene, &draws, &reading, self.new_reading);
@@ -97,6 +109,16 @@ impl Controller {
             let loads = self.draws().counted(&reading);
             self.shares = Some(self.parts.shares(&home, &reading, loads, want_w));
             self.new_balance = true;
+        }
+    }
+
+    /// A load's meter that falls silent or comes back changes what the grid reading is compared with.
+    fn watch_load_meters(&mut self) {
+        let draws = self.draws();
+        let fresh: Vec<bool> = self.states.iter().map(|s| draws.meter_is_fresh(s.id)).collect();
+        if fresh != self.load_meters_fresh {
+            self.load_meters_fresh = fresh;
+            self.states.iter_mut().for_each(LoadState::lose_reference);
         }
     }
 
@@ -244,7 +266,7 @@ impl Controller {
                 return Facts { draw_w: draws.now_w(state.id), metered, judgement_due: false };
             };
             Facts {
-                draw_w: draws.at_w(state.id, reading.own),
+                draw_w: draws.counted_w(state.id, &reading),
                 metered,
                 judgement_due: state.settling.is_none()
                     && state.answer.judgement_due(state, &draws, &reading),
@@ -278,8 +300,9 @@ impl Controller {
         self.ratings.keep(scene, base, &mut wanted);
         for want in wanted.iter().filter(|w| w.limited.is_some()) {
             let got = &mut allotments[usize::from(want.id.0)];
-            let floor = scene.home.load(want.id).floor_w(scene.volts_of(scene.home.load(want.id)));
-            got.on = got.on && (want.watts > 0.0 || (floor <= 0.0 && want.before_w > 0.0));
+            // A load without a floor that is on may wait at 0 W.
+            let waits = want.floor_w <= 0.0 && self.states[usize::from(want.id.0)].on;
+            got.on = got.on && (want.watts > 0.0 || waits);
             got.watts = want.watts;
             got.limit = want.limited;
         }

@@ -250,6 +250,9 @@ impl Controller {
             let why = "no clamp counts it and it has no meter of its own";
             return Some((why.to_owned(), Limit::Spare));
         }
+        if !draws.meter_is_fresh(self.states[i].id) {
+            return Some(("its own meter is silent".to_owned(), Limit::Stale));
+        }
         if self.shares.is_some_and(|s| s.spare.is_none()) {
             let battery = self.home.battery.is_some() || self.parts.battery.exists();
             let why = if battery { "the battery's power" } else { "a meter that sees export" };

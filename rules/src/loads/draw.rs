@@ -10,6 +10,7 @@ use crate::time::Moment;
 #[derive(Clone, Copy)]
 pub(crate) struct Draws<'a> {
     pub(crate) home: &'a Home,
+    pub(crate) now: Moment,
     pub(crate) meters: &'a [Meter],
     pub(crate) meter_of: &'a [Option<PointId>],
     pub(crate) states: &'a [LoadState],
@@ -44,17 +45,29 @@ impl<'a> Draws<'a> {
         self.meter(id).into_iter().flat_map(move |m| m.between(after, upto))
     }
 
-    /// The newest draw known, in watts.
+    /// Whether the load's own meter, where it has one, has reported of late.
+    pub(crate) fn meter_is_fresh(&self, id: LoadId) -> bool {
+        self.meter_was_fresh(id, self.now)
+    }
+
+    fn meter_was_fresh(&self, id: LoadId, at: Moment) -> bool {
+        let Some(point) = self.meter_of[usize::from(id.0)] else { return true };
+        self.meters[usize::from(point.0)].power(at, self.home.point(point)).is_some()
+    }
+
+    /// The newest draw known, in watts; nothing while its meter is silent, so that no spare power is made of it.
     pub(crate) fn now_w(&self, id: LoadId) -> f64 {
         match self.meter(id) {
+            Some(_) if !self.meter_is_fresh(id) => 0.0,
             Some(meter) => meter.newest().map_or(0.0, |(_, w)| w),
             None => self.state(id).confirmed_w,
         }
     }
 
-    /// The draw as it stood at `at`, in watts.
+    /// The draw as it stood at `at`, in watts; nothing where its meter had been silent for too long then.
     pub(crate) fn at_w(&self, id: LoadId, at: Moment) -> f64 {
         match self.meter(id) {
+            Some(_) if !self.meter_was_fresh(id, at) => 0.0,
             Some(meter) => meter.power_at(at).unwrap_or(0.0),
             None => self.state(id).confirmed_w,
         }
@@ -95,6 +108,15 @@ impl<'a> Draws<'a> {
         let expected = state.expected_w();
         let (low, high) = (settling.attributed_w.min(expected), settling.attributed_w.max(expected));
         (settling.attributed_w + moved).clamp(low, high)
+    }
+
+    /// The draw as it stood at a grid reading; of a load whose meter is silent, what spare power has counted it with.
+    pub(crate) fn counted_w(&self, id: LoadId, reading: &GridReading) -> f64 {
+        if self.meter_was_fresh(id, reading.own) {
+            self.at_w(id, reading.own)
+        } else {
+            self.attributed_w(id, reading)
+        }
     }
 
     /// The draw of all loads that the grid point counts, at a grid reading.

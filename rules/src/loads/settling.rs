@@ -6,6 +6,16 @@ use crate::home::Load;
 use crate::limits;
 use crate::time::Moment;
 
+impl LoadState {
+    /// What the grid is compared with has changed: steps on the way can't be judged any more.
+    pub(crate) fn lose_reference(&mut self) {
+        self.answer.forget_step();
+        if let Some(settling) = &mut self.settling {
+            settling.rest_before_w = None;
+        }
+    }
+}
+
 /// A command whose effect is not yet complete.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Settling {
@@ -35,7 +45,7 @@ pub(crate) fn observe(
     if draws.is_metered(state.id) {
         observe_metered(state, load, scene, draws, reading, settling, commanded_at);
     } else if new_reading && reading.own >= commanded_at + load.settle {
-        let moved = draws.rest_w(reading, state.id) - settling.rest_before_w.unwrap_or(0.0);
+        let moved = settling.rest_before_w.map_or(0.0, |before| draws.rest_w(reading, state.id) - before);
         settle_unmetered(state, load, scene, settling, moved);
     }
 }
