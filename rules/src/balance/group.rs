@@ -91,7 +91,9 @@ impl Group {
 
     /// The value with its own time (the oldest part's), while every part is fresh.
     pub(crate) fn value(&self, now: Moment, home: &Home, meters: &[Meter]) -> Option<(Moment, Phased)> {
-        self.all_fresh(now, home, meters).then_some(self.value).flatten()
+        let (at, value) = self.all_fresh(now, home, meters).then_some(self.value).flatten()?;
+        let fallen = self.members.iter().fold(value, |sum, m| sum.plus(1.0, m.fallen(now, home, meters)));
+        Some((at, fallen))
     }
 
     /// The value as it last changed, however old.
@@ -117,6 +119,23 @@ impl Group {
         let ages =
             self.members.iter().map(|m| meters[usize::from(m.point.0)].newest().map(|(own, _)| now - own));
         ages.collect::<Option<Vec<_>>>()?.into_iter().max()
+    }
+}
+
+impl Member {
+    /// By how much its part has fallen since it reported: between pulses power falls by itself.
+    fn fallen(&self, now: Moment, home: &Home, meters: &[Meter]) -> Phased {
+        let (point, meter) = (home.point(self.point), &meters[usize::from(self.point.0)]);
+        let (Some((_, then)), Some((_, watts)), false) =
+            (meter.newest(), meter.power(now, point), self.reported)
+        else {
+            return Phased::ZERO;
+        };
+        if watts == then {
+            return Phased::ZERO;
+        }
+        let less = self.factor * (watts - then);
+        Phased { sum: less, phases: on_phase(home, point.phase, less) }
     }
 }
 

@@ -146,7 +146,7 @@ impl Parts {
             loads,
             spare: spare_known.then_some(spare),
             base: base.plus(-1.0, loads),
-            base_known: (solar.is_some() || self.house.exists()) && battery.is_some(),
+            base_known: (solar.is_some() || self.house.exists()) && battery_known,
         }
     }
 

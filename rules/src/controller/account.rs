@@ -119,7 +119,9 @@ impl Controller {
         if let crate::home::Measures::Load(load) = home.point(point).measures {
             let meter = &self.meters[usize::from(point.0)];
             let account = &mut self.accounts.loads[usize::from(load.0)];
-            if let Some((at, watts)) = meter.newest() {
+            if let Some((at, kwh)) = registers(&home, &self.meters, point).0 {
+                account.meterage.register(Flow::Load(load), at, kwh, calendar, &mut self.accounts.rows);
+            } else if let Some((at, watts)) = meter.newest() {
                 let gap = meter.gap_after(home.point(point));
                 let flow = Flow::Load(load);
                 account.meterage.sample(flow, at, watts.max(0.0), gap, calendar, &mut self.accounts.rows);

@@ -35,8 +35,10 @@ impl Controller {
     pub(super) fn begin(&mut self) {
         self.begin_restart();
         for state in &mut self.states {
-            // A load that was on when the program ended is switched off by this start.
-            state.off_since = state.was_left_on.then_some(self.now);
+            // A load that was on when the program ended is switched off by this start. One that went off earlier may
+            // have done so only just now, until the wall clock tells.
+            let may_be_just_off = state.was_left_on || state.was_off_since.is_some();
+            state.off_since = may_be_just_off.then_some(self.now);
         }
     }
 
@@ -52,7 +54,9 @@ impl Controller {
             let Some(wall) = state.was_off_since.take() else { continue };
             let off = clock.moment(wall).unwrap_or(now).min(now);
             let off = off.max(now - Span::hours(24 * 365));
-            state.off_since = Some(state.off_since.map_or(off, |known| known.max(off)));
+            let off_in_this_run = state.was_left_on || state.on_since.is_some();
+            let known = state.off_since.filter(|_| off_in_this_run);
+            state.off_since = Some(known.map_or(off, |known| known.max(off)));
         }
     }
 

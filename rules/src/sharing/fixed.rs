@@ -47,7 +47,7 @@ fn run(
     let load = round.load(i);
     let watts = load.quantised(watts, round.volts(i));
     if watts <= 0.0 {
-        return Allotment::off(None);
+        return stop(round, i, state, may_always_start);
     }
     if let Some(until) = state.off_until(load, round.scene.now) {
         return Allotment { wake: Some(until), ..Allotment::off(Some(Limit::MinOff)) };

@@ -1,6 +1,8 @@
 //! A small home and a driver for tests: virtual time, inputs in, outputs out.
 #![allow(dead_code, missing_docs, unreachable_pub, clippy::unwrap_used, clippy::panic, clippy::expect_used)]
 
+mod more;
+
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
@@ -10,6 +12,8 @@ use overspill_rules::input::*;
 use overspill_rules::kept::Kept;
 use overspill_rules::output::*;
 use overspill_rules::time::{Moment, Span, WallTime};
+
+pub use more::*;
 
 /// 2026-06-21 10:00:00 in London.
 pub const START: WallTime = WallTime(1_782_032_400_000);
