@@ -1,5 +1,6 @@
 //! The home's clock: monotonic time for decisions, wall time beside it, and whether that can be believed.
 
+use std::fmt;
 use std::path::Path;
 use std::time::{Instant, SystemTime, UNIX_EPOCH};
 
@@ -74,10 +75,43 @@ fn system_wall() -> WallTime {
     WallTime(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
 }
 
+/// Why the wall clock is not believed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Doubt {
+    /// It says a time before this program was built.
+    BeforeBuild,
+    /// It says a time before the newest entry of the journal, which is this.
+    BeforeLastEntry(WallTime),
+    /// The system's time service has not set it yet.
+    NotSynchronised,
+}
+
+impl fmt::Display for Doubt {
+    /// What is wrong and how to mend it.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Doubt::BeforeBuild => f.write_str(
+                "it is before this program was built. Set the computer's clock, or let the network set it",
+            ),
+            Doubt::BeforeLastEntry(last) => write!(
+                f,
+                "the record has an entry of {}, which would be later than now. If the clock is wrong, set it. If it is \
+                 right, it was wrong once and the record took that over: stop overspill, move the record (`path` in \
+                 [store] of the home file) to another place, and start it again",
+                last.to_rfc3339()
+            ),
+            Doubt::NotSynchronised => f.write_str(
+                "the system's time service has not set it yet. This takes a moment after a start; if it lasts, see \
+                 whether the computer reaches its time server (`timedatectl` tells)",
+            ),
+        }
+    }
+}
+
 /// What tells whether the wall clock can be believed.
 pub trait Belief: Send {
-    /// Whether `wall` can be the time now.
-    fn believes(&self, wall: WallTime) -> bool;
+    /// Why `wall` can't be taken for the time now; `None` where it can.
+    fn doubt(&self, wall: WallTime) -> Option<Doubt>;
 }
 
 /// Small computers boot in the past: the wall clock is believed once it is later than this program's build and than the
@@ -89,8 +123,14 @@ pub struct SystemBelief {
 }
 
 impl Belief for SystemBelief {
-    fn believes(&self, wall: WallTime) -> bool {
-        wall > built() && self.last_entry.is_none_or(|last| wall >= last) && synchronised() != Some(false)
+    fn doubt(&self, wall: WallTime) -> Option<Doubt> {
+        if wall <= built() {
+            return Some(Doubt::BeforeBuild);
+        }
+        if let Some(last) = self.last_entry.filter(|last| wall < *last) {
+            return Some(Doubt::BeforeLastEntry(last));
+        }
+        (synchronised() == Some(false)).then_some(Doubt::NotSynchronised)
     }
 }
 
@@ -99,8 +139,8 @@ impl Belief for SystemBelief {
 pub(crate) struct Always;
 
 impl Belief for Always {
-    fn believes(&self, _wall: WallTime) -> bool {
-        true
+    fn doubt(&self, _wall: WallTime) -> Option<Doubt> {
+        None
     }
 }
 
@@ -123,10 +163,20 @@ mod tests {
     #[test]
     fn a_clock_before_the_last_entry_or_the_build_is_not_believed() {
         let now = system_wall();
-        let later = SystemBelief { last_entry: Some(now + Span::hours(1)) };
-        assert!(!later.believes(now));
-        let past = SystemBelief { last_entry: None };
-        assert!(!past.believes(WallTime(0)), "1970 is before the build");
+        let last = now + Span::hours(1);
+        let later = SystemBelief { last_entry: Some(last) };
+        assert_eq!(later.doubt(now), Some(Doubt::BeforeLastEntry(last)));
+        assert_ne!(later.doubt(last), Some(Doubt::BeforeLastEntry(last)));
+        let fresh = SystemBelief { last_entry: None };
+        assert_eq!(fresh.doubt(WallTime(0)), Some(Doubt::BeforeBuild), "1970");
+    }
+
+    #[test]
+    fn a_doubt_says_how_to_mend_it() {
+        let words = Doubt::BeforeLastEntry(WallTime(4_102_444_800_000)).to_string();
+        assert!(words.contains("2100-01-01T00:00:00.000Z") && words.contains("move the record"), "{words}");
+        assert!(Doubt::BeforeBuild.to_string().contains("Set the computer's clock"));
+        assert!(Doubt::NotSynchronised.to_string().contains("time server"));
     }
 
     #[test]

@@ -17,7 +17,7 @@ mod start;
 mod topics;
 mod trouble;
 
-pub use clock::{Belief, HomeClock, SystemBelief};
+pub use clock::{Belief, Doubt, HomeClock, SystemBelief};
 pub use core::{Core, CoreError, Drained};
 pub use duty::{Beat, Duty};
 pub use facts::{Facts, LoadFacts};

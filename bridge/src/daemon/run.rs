@@ -3,7 +3,7 @@
 use std::future::Future;
 use std::time::Duration;
 
-use overspill_rules::input::{Input, RuleSet};
+use overspill_rules::input::{Input, Role, RuleSet};
 use overspill_rules::output::Severity;
 use overspill_rules::script::{Fault, Program};
 use overspill_rules::time::{Span, WallTime};
@@ -13,10 +13,10 @@ use tokio::time::{Instant, sleep_until};
 
 use super::clock::{Always, Belief, HomeClock, SystemBelief};
 use super::core::{Core, CoreError};
-use super::duty::LISTEN_FOR;
+use super::duty::{GONE_AFTER, LISTEN_FOR};
 use super::facts::Facts;
 use super::rule_files::RuleFiles;
-use super::session::Session;
+use super::session::{Session, Times};
 use super::start::OwnLogin;
 use crate::broker::{Broker, BrokerError};
 use crate::config::Config;
@@ -43,13 +43,21 @@ pub struct RunOptions {
     pub made_up: bool,
     /// How long to listen for another instance before commanding.
     pub listen_for: Span,
+    /// Without a sign of life for this long, another instance is gone. The same for all instances of a home.
+    pub gone_after: Span,
     /// Where the newest state goes, for a viewer.
     pub facts: Option<watch::Sender<Facts>>,
 }
 
 impl Default for RunOptions {
     fn default() -> RunOptions {
-        RunOptions { clock: HomeClock::real(), made_up: false, listen_for: LISTEN_FOR, facts: None }
+        RunOptions {
+            clock: HomeClock::real(),
+            made_up: false,
+            listen_for: LISTEN_FOR,
+            gone_after: GONE_AFTER,
+            facts: None,
+        }
     }
 }
 
@@ -96,10 +104,10 @@ pub async fn run(
     } else {
         Box::new(SystemBelief { last_entry: restored.last_entry })
     };
-    let mut session =
-        Session::new(core, link, store.handle(), options.clock, belief, options.facts, options.listen_for);
-    begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
-    let ending = live(&mut session, &config, &mut events, store, shutdown).await;
+    let times = Times { listen_for: options.listen_for, gone_after: options.gone_after };
+    let mut session = Session::new(core, link, store.handle(), options.clock, belief, options.facts, times);
+    let files = begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
+    let ending = live(&mut session, &config, files, &mut events, store, shutdown).await;
     ending.finish(session, broker).await;
     Ok(())
 }
@@ -121,28 +129,30 @@ fn subscriptions(core: &Core) -> Vec<Subscription> {
     filters.into_iter().map(Subscription::new).collect()
 }
 
-/// The first steps: the clock, then the rules.
+/// The first steps: nothing is commanded yet; the clock, then the rules. Gives the rules' folder as it was seen.
 async fn begin(
     session: &mut Session,
     config: &Config,
     last_good: Option<RuleSet>,
     last_entry: Option<WallTime>,
-) {
+) -> RuleFiles {
     let clock = session.clock_input();
-    session.step(clock.into_iter().collect());
+    session.step(std::iter::once(Input::Role(Role::Watch)).chain(clock).collect());
     if let Some(last) = last_entry {
         tracing::info!(last_entry = last.to_rfc3339(), "What was kept is known again.");
     }
-    match look_at_rules(RuleFiles::new(&config.rules), config).await {
-        (_, Ok(Some((set, faults)))) => begin_rules(session, set, &faults, last_good),
-        (_, Ok(None)) => {}
-        (_, Err(why)) => {
+    let (files, looked) = look_at_rules(RuleFiles::new(&config.rules), config).await;
+    match looked {
+        Ok(Some((set, faults))) => begin_rules(session, set, &faults, last_good),
+        Ok(None) => {}
+        Err(why) => {
             session.tell(Severity::Problem, "rules_unreadable", why);
             if let Some(set) = last_good {
                 session.take_rules(set, false);
             }
         }
     }
+    files
 }
 
 /// A broken set is replaced by the last good one; where there is none, the broken rules alone are suspended.
@@ -205,13 +215,14 @@ impl Ending {
 async fn live(
     session: &mut Session,
     config: &Config,
+    files: RuleFiles,
     events: &mut mpsc::Receiver<LinkEvent>,
     mut store: Store,
     shutdown: impl Future<Output = ()>,
 ) -> Ending {
     tokio::pin!(shutdown);
     let (rules_in, mut rules) = mpsc::channel(1);
-    let watcher = tokio::spawn(watch_rules(config.clone(), rules_in));
+    let watcher = tokio::spawn(watch_rules(config.clone(), files, rules_in));
     let mut clock_look = tokio::time::interval(LOOK_AT_CLOCK);
     loop {
         tokio::select! {
@@ -235,10 +246,7 @@ async fn live(
     Ending { store }
 }
 
-async fn watch_rules(config: Config, out: mpsc::Sender<Looked>) {
-    let mut files = RuleFiles::new(&config.rules);
-    // The first look only remembers how the folder stands; the daemon has read it at the start.
-    (files, _) = look_at_rules(files, &config).await;
+async fn watch_rules(config: Config, mut files: RuleFiles, out: mpsc::Sender<Looked>) {
     let mut last_fault = None;
     loop {
         tokio::time::sleep(LOOK_AT_RULES).await;
@@ -323,10 +331,7 @@ fn take_news(session: &mut Session, event: LinkEvent) {
             session.tell(Severity::Problem, "publish_refused", text);
         }
         LinkEvent::Down { why, was_up, next_try_in } => {
-            session.connected(false);
-            let severity = if was_up { Severity::Problem } else { Severity::Warning };
-            let wait = Span(i64::try_from(next_try_in.as_millis()).unwrap_or(i64::MAX));
-            session.tell(severity, "broker_away", format!("{why}; tried again in {wait}"));
+            session.away(&why, was_up, next_try_in);
         }
     }
 }

@@ -1,6 +1,6 @@
 //! One run of the daemon: the core with everything that its outputs go to.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 
 use overspill_rules::input::{Input, Role, RuleSet};
@@ -8,17 +8,20 @@ use overspill_rules::output::{Notice, Output, Severity};
 use overspill_rules::time::{Moment, Span};
 use tokio::sync::watch;
 
-use super::clock::{Belief, HomeClock};
+use super::clock::{Belief, Doubt, HomeClock};
 use super::core::{Core, Drained};
 use super::duty::{Beat, Duty};
 use super::facts::Facts;
 use super::publications::{self, Importance, Publication};
 use super::trouble;
-use crate::mqtt::{LastWord, LinkHandle, Qos};
+use crate::mqtt::{Fault, LastWord, LinkHandle, NotSent, Qos};
 use crate::store::{Stamp, StoreHandle};
 
 /// A wall clock that moved by less than this against the monotonic one is left alone.
 const DRIFT: i64 = 250;
+
+/// Notices that wait for a connection; the first ones tell best what happened.
+const NOTICES_WAITING: usize = 20;
 
 /// Everything that the loop works on.
 pub(super) struct Session {
@@ -36,7 +39,21 @@ pub(super) struct Session {
     wake: Moment,
     /// The newest state of each topic, to be published afresh after each connection.
     states: BTreeMap<String, String>,
+    /// Notices from while there was no connection, oldest first. Commands never wait; words to people do.
+    waiting: VecDeque<Publication>,
     clock_given: Option<(i64, bool)>,
+    doubt_told: Option<Doubt>,
+    /// Why there is no connection, as it was told last.
+    away_told: Option<String>,
+}
+
+/// Times of sharing a home with another instance.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Times {
+    /// How long to listen for another instance before commanding.
+    pub(super) listen_for: Span,
+    /// Another instance is gone when it was silent for this long.
+    pub(super) gone_after: Span,
 }
 
 impl Session {
@@ -47,11 +64,11 @@ impl Session {
         clock: HomeClock,
         belief: Box<dyn Belief>,
         facts: Option<watch::Sender<Facts>>,
-        listen_for: Span,
+        times: Times,
     ) -> Session {
         let real = HomeClock::real();
         Session {
-            duty: Duty::new(made_up_word(), real.wall(), listen_for),
+            duty: Duty::new(made_up_word(), real.wall(), times.listen_for, times.gone_after),
             core,
             link,
             store,
@@ -63,7 +80,10 @@ impl Session {
             batch: 0,
             wake: Moment(0),
             states: BTreeMap::new(),
+            waiting: VecDeque::new(),
             clock_given: None,
+            doubt_told: None,
+            away_told: None,
         }
     }
 
@@ -91,7 +111,10 @@ impl Session {
     fn give_out(&mut self, stamp: Stamp, drained: Drained) {
         self.wake = drained.wake;
         for publication in drained.publications {
-            self.publish(publication);
+            // The instance that commands hears the same and tells it.
+            if self.role == Role::Command || publication.importance != Importance::News {
+                self.publish(publication);
+            }
         }
         for output in &drained.outputs {
             self.store.output(stamp, output);
@@ -121,11 +144,19 @@ impl Session {
             Importance::News => (Qos::AtLeastOnce, None),
         };
         let sent = self.link.publish(&topic, payload.clone(), qos, retain, expiry);
-        if let Err(why) = sent {
+        if let Err(why) = &sent {
             tracing::debug!(topic, "Not sent: {why}.");
         }
-        if importance == Importance::State {
-            self.states.insert(topic, payload);
+        match importance {
+            Importance::State => {
+                self.states.insert(topic, payload);
+            }
+            Importance::News if sent == Err(NotSent::NotConnected) => {
+                if self.waiting.len() < NOTICES_WAITING {
+                    self.waiting.push_back(Publication { topic, payload, retain, importance });
+                }
+            }
+            Importance::News | Importance::Command { .. } => {}
         }
     }
 
@@ -190,7 +221,11 @@ impl Session {
     /// The subscriptions are confirmed: messages come from here on, and every command is due afresh.
     pub(super) fn subscribed(&mut self) {
         self.duty.subscribed(self.real.exact());
+        self.away_told = None;
         self.connected(true);
+        for notice in std::mem::take(&mut self.waiting) {
+            self.publish(notice);
+        }
         if self.role == Role::Command {
             self.publish_states();
             self.step(vec![Input::Reconnected]);
@@ -207,28 +242,82 @@ impl Session {
     /// What a message means; signs of other instances are taken here.
     pub(super) fn inputs(&mut self, topic: &str, payload: &[u8], retained: bool) -> Vec<Input> {
         if topic == self.core.topics().instance() {
-            if let Ok(beat) = serde_json::from_slice::<Beat>(payload) {
-                self.duty.heard(self.real.exact(), self.real.wall(), &beat);
-            }
-            return self.duty_inputs();
+            return self.sign(payload, retained);
         }
         if topic == self.core.topics().status() {
             if payload == b"down" {
-                self.duty.other_left();
-                // The will of an instance that died says "down" of the home as a whole; we are up.
-                if self.role == Role::Command && !retained {
-                    let _ = self.link.publish(topic, "up", Qos::AtLeastOnce, true, None);
-                }
+                self.one_died(retained);
             }
             return Vec::new();
         }
         self.core.inputs(topic, payload, retained)
     }
 
+    /// A sign of life, or the good-bye of the instance that commanded: it clears the sign.
+    fn sign(&mut self, payload: &[u8], retained: bool) -> Vec<Input> {
+        if payload.is_empty() {
+            self.duty.other_left();
+        } else if let Ok(beat) = serde_json::from_slice::<Beat>(payload) {
+            self.duty.heard(self.real.exact(), &beat, retained);
+        }
+        self.duty_inputs()
+    }
+
+    /// The will of an instance says "down" of the home as a whole, whichever instance died.
+    fn one_died(&mut self, retained: bool) {
+        self.duty.one_died(self.real.exact());
+        if self.role == Role::Command && !retained {
+            let status = self.core.topics().status();
+            let _ = self.link.publish(&status, "up", Qos::AtLeastOnce, true, None);
+            self.beat();
+        }
+    }
+
+    /// Tells that there is no connection: once for each reason, not at each attempt.
+    pub(super) fn away(&mut self, why: &Fault, was_up: bool, next_try_in: Duration) {
+        self.connected(false);
+        let words = why.to_string();
+        if !was_up && self.away_told.as_ref() == Some(&words) {
+            return;
+        }
+        let severity = if was_up { Severity::Problem } else { Severity::Warning };
+        let wait = Span(i64::try_from(next_try_in.as_millis()).unwrap_or(i64::MAX));
+        self.tell(
+            severity,
+            "broker_away",
+            format!("{words}; tried again in {wait}, then at growing intervals"),
+        );
+        self.away_told = Some(words);
+    }
+
+    /// Tells once why the wall clock is not believed, and when it is again.
+    fn tell_doubt(&mut self, doubt: Option<Doubt>) {
+        if doubt == self.doubt_told {
+            return;
+        }
+        self.doubt_told = doubt;
+        match doubt {
+            Some(doubt) => {
+                let text = format!(
+                    "the clock of this computer says {} and is not believed, so rules that read the time wait and \
+                     nothing is switched on by itself: {doubt}",
+                    self.clock.wall().to_rfc3339()
+                );
+                self.tell(Severity::Problem, "clock_not_believed", text);
+            }
+            None => {
+                let text = "the clock of this computer is believed now".to_owned();
+                self.tell(Severity::Info, "clock_believed", text);
+            }
+        }
+    }
+
     /// Gives the controller the wall clock where it changed.
     pub(super) fn clock_input(&mut self) -> Option<Input> {
         let offset_ms = self.clock.offset_ms();
-        let believed = self.belief.believes(self.clock.wall());
+        let doubt = self.belief.doubt(self.clock.wall());
+        self.tell_doubt(doubt);
+        let believed = doubt.is_none();
         let same =
             self.clock_given.is_some_and(|(given, b)| (given - offset_ms).abs() < DRIFT && b == believed);
         if same {

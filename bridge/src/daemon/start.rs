@@ -52,7 +52,7 @@ fn users(embedded: &Embedded, client_id: &str) -> Result<(Users, Option<OwnLogin
 /// The way to the broker, without subscriptions and will.
 pub(super) fn link_config(config: &Config, broker: Option<&(Broker, Option<OwnLogin>)>) -> LinkConfig {
     let mqtt = &config.mqtt;
-    let mut link = LinkConfig::new(mqtt.broker.host.clone(), mqtt.broker.port, mqtt.client_id.clone());
+    let mut link = LinkConfig::new(mqtt.broker.host.clone(), mqtt.broker.port, client_id(config));
     link.keep_alive = KEEP_ALIVE;
     link.version = match mqtt.version {
         MqttVersion::V5 => Version::Auto,
@@ -72,4 +72,15 @@ pub(super) fn link_config(config: &Config, broker: Option<&(Broker, Option<OwnLo
         }
     }
     link
+}
+
+/// Two instances of one home must not have one id, or the broker throws them out by turns. So an id that the home file
+/// does not give gets a word of its own at each start.
+fn client_id(config: &Config) -> String {
+    let given = &config.mqtt.client_id;
+    if *given != format!("overspill-{}", config.home.id) {
+        return given.clone();
+    }
+    let word: String = super::session::made_up_word().chars().take(8).collect();
+    format!("{given}-{word}")
 }

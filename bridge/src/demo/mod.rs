@@ -89,7 +89,13 @@ pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
     let (end_devices, devices_end) = watch::channel(());
     let devices = devices::start(SimulatedHome::new(SEED, BEGINS), clock, port, devices_end)?;
     let (end_daemon, daemon_ends) = watch::channel(());
-    let run_options = RunOptions { clock, made_up: true, listen_for: LISTEN_FOR, facts: Some(facts_in) };
+    let run_options = RunOptions {
+        clock,
+        made_up: true,
+        listen_for: LISTEN_FOR,
+        facts: Some(facts_in),
+        ..RunOptions::default()
+    };
     let daemon = tokio::spawn(daemon::run(config, run_options, told_to_end(daemon_ends)));
 
     let shown = show::until(options, port, clock, &scene, facts, over(options.lasts, &daemon)).await;
