@@ -198,7 +198,10 @@ fn a_battery_reading_that_goes_stale_sends_takers_of_spare_power_to_their_fallba
     let mut bench = Bench::new(one, &[("w", r#"home.load("water").take_spare("spare");"#)]);
     for n in 0..=9 {
         bench.to(Moment(n * 10_000));
-        bench.inputs(vec![Bench::reading(3, 0.0), Bench::reading(1, 3000.0), Bench::reading(0, -2000.0)]);
+        let battery = [Bench::reading(3, 0.0), Bench::reading(2, 0.0)];
+        bench.inputs(
+            battery.into_iter().chain([Bench::reading(1, 3000.0), Bench::reading(0, -2000.0)]).collect(),
+        );
     }
     assert!(bench.setpoint(0) > 0.0);
     bench.to(Moment(100_000));
