@@ -90,6 +90,7 @@ fn small_negative_values_of_a_roof_at_night_are_kept() {
 fn each_unit_becomes_watts() {
     let pulses = |per_kwh| Unit::Pulses { per_kwh };
     // Unit, scale, then numbers with their seconds, then watts at the last one.
+    #[expect(clippy::type_complexity, reason = "a table reads best in one piece")]
     let rows: [(Unit, f64, &[(i64, f64)], f64); 9] = [
         (Unit::W, 1.0, &[(0, 1500.0)], 1500.0),
         (Unit::W, 0.1, &[(0, 1500.0)], 150.0),

@@ -1,5 +1,13 @@
 //! A small home and a driver for tests: virtual time, inputs in, outputs out.
-#![allow(dead_code, missing_docs, unreachable_pub, clippy::unwrap_used, clippy::panic, clippy::expect_used)]
+#![allow(
+    unused_imports,
+    dead_code,
+    missing_docs,
+    unreachable_pub,
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::expect_used
+)]
 
 mod more;
 
