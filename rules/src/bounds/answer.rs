@@ -126,9 +126,12 @@ fn conclude(state: &mut LoadState, metered: bool, raised: bool, share: f64) -> V
         return Verdict::None;
     }
     if answer.contradictions >= limits::CONTRADICTIONS_STOP {
-        answer.stopped = true;
-        let opposite = answer.opposites >= limits::OPPOSITES_STOP;
-        return if opposite { Verdict::SpareStopped } else { Verdict::LoadStopped };
+        let already_stopped = std::mem::replace(&mut answer.stopped, true);
+        return match answer.opposites >= limits::OPPOSITES_STOP {
+            true => Verdict::SpareStopped,
+            false if already_stopped => Verdict::None,
+            false => Verdict::LoadStopped,
+        };
     }
     if answer.contradictions == 1 { Verdict::Contradicted } else { Verdict::None }
 }

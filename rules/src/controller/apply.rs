@@ -13,7 +13,8 @@ impl Controller {
         for i in 0..self.states.len() {
             let (meant, got) = (&meant[i], &allotments[i]);
             self.due.extend(got.wake);
-            let released = meant.intent == Intent::Fallback(None);
+            // A rating that is exceeded takes even a released load back.
+            let released = meant.intent == Intent::Fallback(None) && got.limit.is_none();
             let changed = if released { self.release(i) } else { self.hold(i, got) };
             if !released {
                 self.send(i, changed);

@@ -139,6 +139,7 @@ impl Controller {
                 );
                 self.tell_now(Severity::Problem, "not_counted", about, text);
             }
+            Verdict::SpareStopped if self.spare_stopped => {}
             Verdict::SpareStopped => {
                 self.spare_stopped = true;
                 let text = "no load takes spare power until the program restarts: the grid reading moves the wrong way \

@@ -139,6 +139,8 @@ impl Controller {
     fn fallback(&self, i: usize, reason: String, limit: Limit) -> Meant {
         let load = &self.home.loads[i];
         let amount = match load.fallback {
+            // Nothing switches on what is too hot, and what is switched off for it is not left to itself.
+            _ if self.hinders(i, load).is_some() => Some(0.0),
             Fallback::Off => Some(0.0),
             Fallback::Watts { watts } => Some(watts),
             Fallback::Amps { amps } => Some(amps * load.watts_per_amp(self.scene().volts_of(load))),
@@ -171,7 +173,8 @@ impl Controller {
         if self.role == Role::Watch {
             return blocked(meant, "another instance commands".to_owned(), Limit::Watching);
         }
-        if self.stopping {
+        let off_by_person = winner.person && matches!(meant.intent, Intent::Off { .. });
+        if self.stopping && !off_by_person {
             return Meant {
                 rule: meant.rule,
                 ..self.fallback(i, "the program ends".to_owned(), Limit::Stale)
@@ -185,7 +188,6 @@ impl Controller {
                 ..meant
             };
         }
-        let off_by_person = winner.person && matches!(meant.intent, Intent::Off { .. });
         if off_by_person || matches!(meant.intent, Intent::Fallback(_)) {
             return meant;
         }

@@ -78,11 +78,11 @@ impl HomeObject {
     }
 
     fn known(&mut self, name: &str) -> Answer<bool> {
-        self.find(name).map(|found| self.0.known(found).value.is_some())
+        self.find(name).map(|found| self.0.looked_at(found).value.is_some())
     }
 
     fn or(&mut self, name: &str, instead: f64) -> Answer<f64> {
-        self.find(name).map(|found| self.0.known(found).value.unwrap_or(instead))
+        self.find(name).map(|found| self.0.looked_at(found).value.unwrap_or(instead))
     }
 
     fn find(&self, name: &str) -> Answer<Name> {

@@ -127,8 +127,23 @@ impl Evaluation {
         note(&mut self.trace().reads.loads, id);
     }
 
+    /// The value behind a name for a rule that copes with its being unknown. It has read it all the same: a request
+    /// that rests on it is no matter of the clock alone.
+    pub(super) fn looked_at(&self, name: Name) -> Known {
+        match name {
+            Name::Balance(place) => {
+                if let Some(read) = self.trace().reads.balance.get_mut(place) {
+                    *read = true;
+                }
+            }
+            Name::Point(id) => note(&mut self.trace().reads.points, id),
+            Name::Input(id) => note(&mut self.trace().reads.inputs, id),
+        }
+        self.known(name)
+    }
+
     /// The value behind a name, without noting that it was read.
-    pub(super) fn known(&self, name: Name) -> Known {
+    fn known(&self, name: Name) -> Known {
         let found = match name {
             Name::Balance(place) => self.view.balance.get(place),
             Name::Point(id) => self.view.points.get(usize::from(id.0)),

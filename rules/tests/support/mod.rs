@@ -21,6 +21,7 @@ use overspill_rules::kept::Kept;
 use overspill_rules::output::*;
 use overspill_rules::time::{Moment, Span, WallTime};
 
+#[allow(unused_imports)]
 pub use more::*;
 
 /// 2026-06-21 10:00:00 in London.

@@ -176,3 +176,33 @@ impl Bench {
         self.outputs.clear();
     }
 }
+
+impl Bench {
+    /// A home that answers at once: every ten seconds the grid reading tells base, roof and what the loads are set to.
+    pub fn live(&mut self, seconds: i64, base_w: f64, solar_w: f64) {
+        let end = self.now + Span::seconds(seconds);
+        while self.now + Span::seconds(10) <= end {
+            self.after(10);
+            self.answer(base_w, solar_w);
+        }
+        self.to(end);
+    }
+
+    /// The reading of such a home now.
+    pub fn answer(&mut self, base_w: f64, solar_w: f64) {
+        let drawn = self.drawn_as_told();
+        let loads = self.controller.home().loads.len();
+        let meters = (0..loads).filter_map(|i| {
+            let meter = self.controller.home().meter_of(LoadId(i as u16))?;
+            Some(Bench::reading(meter.0, self.setpoint(i as u16)))
+        });
+        let mut inputs: Vec<Input> = meters.collect();
+        inputs.extend([Bench::reading(1, solar_w), Bench::reading(0, base_w + drawn - solar_w)]);
+        self.inputs(inputs);
+    }
+
+    fn drawn_as_told(&self) -> f64 {
+        let loads = self.controller.home().loads.len();
+        (0..loads).map(|i| self.setpoint(i as u16)).sum()
+    }
+}

@@ -318,7 +318,8 @@ fn waits_can_not_pile_up() {
 #[test]
 fn what_was_read_is_told() {
     let reads = run("home.grid_w; home.point(\"solar\"); home.input(\"tank_c\"); home.load(\"water\").on; home.load(\"car\").run(\"x\"); home.or(\"solar_w\", 0.0); home.known(\"house_w\");").reads;
-    assert_eq!(reads.balance, [true, false, false, false, false, false, false, false, false]);
+    // To ask whether a value is known, or to take another instead, is to read it: grid, solar, house.
+    assert_eq!(reads.balance, [true, true, false, true, false, false, false, false, false]);
     assert_eq!(reads.points, [PointId(1)]);
     assert_eq!(reads.inputs, [InputId(0)]);
     assert_eq!(reads.loads, [LoadId(1)]);
