@@ -374,12 +374,8 @@ fn a_load_on_three_phases_gets_three_times_the_least_of_them() {
     let mut bench = Bench::new(one, &[("w", r#"home.load("water").take_spare("spare");"#)]);
     for n in 0..60 {
         bench.to(Moment(n * 10_000));
-        let drawn = bench
-            .outputs
-            .iter()
-            .any(|(_, o)| matches!(o, Output::Load(_)))
-            .then(|| bench.setpoint(0))
-            .unwrap_or(0.0);
+        let decided = bench.outputs.iter().any(|(_, o)| matches!(o, Output::Load(_)));
+        let drawn = if decided { bench.setpoint(0) } else { 0.0 };
         bench.report(6, drawn);
         let each = drawn / 3.0;
         phases(&mut bench, [each - 1000.0, each - 2000.0, each - 3000.0], [1500.0, 2500.0, 3500.0]);
