@@ -140,6 +140,12 @@ enum Event {
     Reconnected,
     Unreadable(u16),
     Silence,
+    /// The program ends, in order or not, and is back after a while.
+    Restart {
+        pause_s: u32,
+        believed: bool,
+        set: usize,
+    },
 }
 
 fn odd_number() -> impl Strategy<Value = f64> {
@@ -183,6 +189,8 @@ fn event() -> impl Strategy<Value = Event> {
         1 => Just(Event::Reconnected),
         1 => (0_u16..4).prop_map(Event::Unreadable),
         3 => Just(Event::Silence),
+        1 => (0_u32..400, prop::bool::weighted(0.7), 0_usize..6)
+            .prop_map(|(pause_s, believed, set)| Event::Restart { pause_s, believed, set }),
     ]
 }
 
@@ -344,6 +352,10 @@ impl Court {
                 }]
             }
             Event::Silence => vec![],
+            Event::Restart { pause_s, believed, set } => {
+                self.restart(pause_s, believed, set);
+                vec![]
+            }
         };
         let joint = matches!(event, Event::World { .. } | Event::Joint { .. });
         if !inputs.is_empty() {
@@ -353,6 +365,26 @@ impl Court {
                 self.balance_closes(from);
             }
         }
+    }
+
+    /// Everything is off then; what was on is switched off by the start.
+    fn restart(&mut self, pause_s: u32, believed: bool, set: usize) {
+        let kept = self.bench.controller.kept();
+        let back = self.bench.now + Span::seconds(i64::from(pause_s));
+        self.bench = Bench::bare(law_home(self.metered), kept);
+        self.bench.now = back;
+        (self.believed, self.role) = (believed, Role::Command);
+        (self.stale_at, self.newest_grid, self.base_w) = (None, None, None);
+        for (load, on) in std::mem::take(&mut self.on) {
+            if on {
+                self.off_since.insert(load, back);
+            }
+        }
+        self.setpoints.clear();
+        self.give(vec![
+            Input::ClockSet { offset_ms: self.offset_ms, believed },
+            Input::Rules(rule_sets().swap_remove(set)),
+        ]);
     }
 
     fn balance_closes(&self, from: usize) {
@@ -391,6 +423,9 @@ impl Court {
         }
         if raised {
             self.judge_ratings();
+        }
+        if let Some(at) = self.stale_at.filter(|at| now < *at) {
+            assert!(self.bench.wake <= at, "it must be awake when the reading goes stale");
         }
         if self.stale_at.is_none_or(|at| now >= at) {
             // Fallback of all loads is off; at exactly that moment, and for as long as it lasts.
