@@ -22,7 +22,8 @@ pub struct Kept {
     pub out_of_service: BTreeMap<String, String>,
     /// Per load: when it last went off; `min_off` holds across a restart.
     pub off_since: BTreeMap<String, WallTime>,
-    /// Loads that were on when the program ended; the next start switches them off.
+    /// Loads that were on when the program ended, or that went off while the clock was not believed. The next start
+    /// switches them off, and they rest from then on.
     pub left_on: BTreeSet<String>,
     /// Per load: energy and run time of the past two days.
     pub logs: BTreeMap<String, LoadLog>,

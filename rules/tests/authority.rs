@@ -318,6 +318,34 @@ fn an_override_of_exactly_a_day_and_exactly_the_ceiling_is_taken() {
 }
 
 #[test]
+fn nothing_at_all_is_no_amount_to_be_on_with() {
+    for watts in [0.0, -0.0, 9.0] {
+        let mut bench = asked(water(), false);
+        bench.power(500.0, 0.0);
+        bench.wish(OverrideRequest { amount: Some(Amount::Watts(watts)), ..wish(Want::On) });
+        assert!(bench.told("override_refused").concat().contains("off"), "{watts}");
+    }
+}
+
+#[test]
+fn an_override_at_the_floor_does_not_stop_when_the_volts_rise() {
+    let mut one = home(vec![car()], false);
+    one.points[0].extras = vec![Extra { kind: ExtraKind::Volts, scale: 1.0 }];
+    let mut bench = Bench::new(one, &[]);
+    bench.power(500.0, 0.0);
+    bench.wish(OverrideRequest { amount: Some(Amount::Amps(6.0)), ..wish(Want::On) });
+    let volts = Reading {
+        point: PointId(0),
+        extra: Some(ExtraKind::Volts),
+        value: 243.0,
+        device_time: None,
+        retained: false,
+    };
+    bench.input(Input::Reading(volts));
+    assert_eq!(bench.load(0).setpoint_a, Some(6.0));
+}
+
+#[test]
 fn amps_are_refused_for_what_is_no_charge_point() {
     let mut bench = pump_bench();
     bench.wish(OverrideRequest { amount: Some(Amount::Amps(4.0)), ..wish(Want::On) });
@@ -469,6 +497,21 @@ fn min_off_holds_across_a_restart() {
     bench.wish(wish(Want::On));
     bench.hold(310, 500.0, 0.0);
     assert_eq!(bench.switched(0), [(300_000, true)]);
+}
+
+#[test]
+fn min_off_holds_across_a_restart_although_the_clock_was_wrong_when_the_load_went_off() {
+    let one = home(vec![pump()], false);
+    let mut bench = Bench::bare(one.clone(), Kept::default());
+    bench.input(Input::ClockSet { offset_ms: 0, believed: false });
+    bench.power(500.0, 0.0);
+    bench.wish(wish(Want::On));
+    bench.after(10);
+    bench.wish(wish(Want::Off));
+    let mut bench = restarted(one, bench.controller.kept(), &[], START);
+    bench.power(500.0, 0.0);
+    bench.wish(wish(Want::On));
+    assert_eq!(bench.limit(0), Some(Limit::MinOff));
 }
 
 #[test]

@@ -129,6 +129,17 @@ fn a_derived_value_changes_only_when_both_have_reported_since() {
 }
 
 #[test]
+fn readings_with_one_stamp_belong_together_although_one_came_alone_before() {
+    let mut bench = Bench::new(home(vec![], false), &[]);
+    bench.report(0, 900.0);
+    for (grid, solar) in [(-1000.0, 3000.0), (1500.0, 500.0), (2000.0, 0.0)] {
+        bench.after(10);
+        bench.power(grid, solar);
+        assert_eq!(bench.balance().total.house_w, Some(2000.0));
+    }
+}
+
+#[test]
 fn where_all_three_are_measured_each_stands_and_a_lasting_misfit_is_told() {
     let mut one = home(vec![], false);
     one.points.push(point("house", Measures::House, Positive::Use));

@@ -30,6 +30,8 @@ impl Phased {
 pub(crate) struct Group {
     members: Vec<Member>,
     value: Option<(Moment, Phased)>,
+    /// When the last part of the value arrived.
+    completed: Option<Moment>,
     sums: History,
 }
 
@@ -47,7 +49,7 @@ impl Group {
             let factor = factor_of(p.measures)?;
             Some(Member { point: PointId(i as u16), factor, reported: false })
         });
-        Group { members: members.collect(), value: None, sums: History::default() }
+        Group { members: members.collect(), value: None, completed: None, sums: History::default() }
     }
 
     /// Whether any point has this role.
@@ -60,14 +62,19 @@ impl Group {
         self.members.iter().map(|m| m.point)
     }
 
-    /// Notes that `point` has reported; `true` when that changed the group's value.
-    pub(crate) fn reported(&mut self, point: PointId, home: &Home, meters: &[Meter]) -> bool {
+    /// Notes that `point` has reported at `now`; `true` when that changed the group's value.
+    ///
+    /// What arrives with one stamp belongs together: a part that follows the last missing one belongs to the same
+    /// change, or the sum would for ever pair each new part with another's old one.
+    pub(crate) fn reported(&mut self, point: PointId, now: Moment, home: &Home, meters: &[Meter]) -> bool {
         let Some(member) = self.members.iter_mut().find(|m| m.point == point) else { return false };
         member.reported = true;
-        if self.members.iter().any(|m| !m.reported) {
+        let same_change = self.completed == Some(now);
+        if !same_change && self.members.iter().any(|m| !m.reported) {
             return false;
         }
         let Some((at, value)) = self.sum(home, meters) else { return false };
+        self.completed = Some(now);
         self.members.iter_mut().for_each(|m| m.reported = false);
         self.value = Some((at, value));
         self.sums.push(at, value.sum);

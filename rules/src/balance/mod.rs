@@ -109,14 +109,14 @@ impl Parts {
     }
 
     /// Notes a new value of `point`; `true` when it makes a new grid reading.
-    pub(crate) fn reported(&mut self, point: PointId, home: &Home, meters: &[Meter]) -> bool {
+    pub(crate) fn reported(&mut self, point: PointId, now: Moment, home: &Home, meters: &[Meter]) -> bool {
         for group in [&mut self.solar, &mut self.battery, &mut self.house] {
-            group.reported(point, home, meters);
+            group.reported(point, now, home, meters);
         }
-        self.derived_house.reported(point, home, meters);
-        self.derived_solar.reported(point, home, meters);
-        let measured = self.grid.reported(point, home, meters);
-        let derived = self.derived_grid.reported(point, home, meters);
+        self.derived_house.reported(point, now, home, meters);
+        self.derived_solar.reported(point, now, home, meters);
+        let measured = self.grid.reported(point, now, home, meters);
+        let derived = self.derived_grid.reported(point, now, home, meters);
         measured || derived
     }
 

@@ -65,7 +65,7 @@ impl Controller {
         }
         match taken {
             Taken::Power => {
-                let new_reading = self.parts.reported(reading.point, &home, &self.meters);
+                let new_reading = self.parts.reported(reading.point, self.now, &home, &self.meters);
                 self.new_reading |= new_reading;
                 self.new_balance = true;
                 self.account_for(reading.point);

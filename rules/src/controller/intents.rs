@@ -105,11 +105,12 @@ impl Controller {
     fn override_wins(&self, i: usize, on: bool, watts: Option<f64>, by: Option<&str>) -> Winner {
         let who = by.map_or_else(|| "by hand".to_owned(), |b| format!("by {b}"));
         let load = &self.home.loads[i];
-        let ceiling = load.ceiling_w(self.scene().volts_of(load));
+        let volts = self.scene().volts_of(load);
+        // The volts move: what was its floor when the person asked may be a little less than that now.
+        let asked = watts.map_or(load.ceiling_w(volts), |w| self.at_volts_now(load, w));
+        let watts = asked.max(load.floor_w(volts));
         let intent = match on {
-            true => {
-                Intent::Fixed { watts: watts.map_or(ceiling, |w| self.at_volts_now(load, w)), person: true }
-            }
+            true => Intent::Fixed { watts, person: true },
             false => Intent::Off { person: true },
         };
         let word = if on { "on" } else { "off" };

@@ -72,10 +72,12 @@ impl Controller {
             if let Some(held) = self.overrides.held(i) {
                 kept.overrides.insert(id.clone(), held.clone());
             }
-            if let Some(wall) = state.off_since.and_then(|at| self.clock.wall(at)) {
+            let off_at = state.off_since.map(|at| self.clock.believed_wall(at));
+            if let Some(Some(wall)) = off_at {
                 kept.off_since.insert(id.clone(), WallTime(wall.0));
             }
-            if state.on {
+            // Where nobody can say when it went off, it rests from the next start on.
+            if state.on || off_at == Some(None) {
                 kept.left_on.insert(id.clone());
             }
             kept.logs.insert(id, self.accounts.log(LoadId(i as u16)));
