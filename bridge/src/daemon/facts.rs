@@ -1,7 +1,6 @@
 //! What a viewer may know: the newest state of everything, never a queue.
 
 use std::collections::BTreeMap;
-use std::net::SocketAddr;
 
 use overspill_rules::home::Home;
 use overspill_rules::output::{BalanceReport, LoadReport, Notice, Output, RuleReport};
@@ -15,8 +14,6 @@ const NOTICES: usize = 20;
 pub struct Facts {
     /// The home's wall time at the last change.
     pub wall: Option<WallTime>,
-    /// Where the embedded broker listens, in a home that has one.
-    pub broker: Option<SocketAddr>,
     /// Whether there is a connection to the broker.
     pub connected: bool,
     /// The balance.

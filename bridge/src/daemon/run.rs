@@ -91,9 +91,6 @@ pub async fn run(
     shutdown: impl Future<Output = ()>,
 ) -> Result<(), RunError> {
     let broker = super::start::broker(&config).await?;
-    if let (Some(facts), Some((broker, _))) = (&options.facts, &broker) {
-        facts.send_modify(|facts| facts.broker = Some(broker.addr()));
-    }
     let (store, restored) = open_store(&config)?;
     let core = Core::new(&config, restored.kept)?;
     let subscriptions = subscriptions(&core);

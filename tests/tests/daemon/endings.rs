@@ -8,7 +8,7 @@ use crate::house::{Ears, House};
 async fn asked_to_end_it_gives_every_load_its_fallback_and_takes_leave() {
     let broker = Mosquitto::start();
     let mut house = House::new(broker.port()).await;
-    house.edit("fallback = \"release\"", "fallback = { amps = 6 }");
+    house.edit("fallback = \"release\"", "fallback = { amps = 10 }");
     let mut ears = Ears::at(broker.port()).await;
     let daemon = house.start();
     ears.up().await;
@@ -21,7 +21,7 @@ async fn asked_to_end_it_gives_every_load_its_fallback_and_takes_leave() {
     daemon.stop().await;
     ears.word("overspill/wren/status", "down").await;
     ears.word("overspill/wren/instance", "").await;
-    assert_eq!(ears.said("garage/car/wanted").last().map(String::as_str), Some("6"));
+    assert_eq!(ears.said("garage/car/wanted").last().map(String::as_str), Some("10"));
     assert_eq!(ears.said("tank/heater/wanted").last().map(String::as_str), Some("0"));
     // The last words come last.
     let heard: Vec<&str> = ears.since_mark().iter().map(|h| h.topic.as_str()).collect();
@@ -39,8 +39,8 @@ async fn a_released_load_is_sent_nothing_at_the_end() {
     let mut ears = Ears::at(broker.port()).await;
     let daemon = house.start();
     ears.up().await;
-    ears.meters(-1610.0, 2000.0);
-    ears.word("garage/car/wanted", "7").await;
+    ears.meters(-1400.0, 2000.0);
+    ears.word("garage/car/wanted", "6").await;
     ears.mark();
     daemon.stop().await;
     ears.word("overspill/wren/status", "down").await;

@@ -1,7 +1,7 @@
 //! The example home in a folder of its own, a daemon for it, and ears for everything that is said at its broker.
 
 use std::path::{Path, PathBuf};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use overspill::config::{self, Config};
 use overspill::daemon::{self, Facts, HomeClock, RunError, RunOptions};
@@ -57,7 +57,8 @@ impl House {
         ] {
             house.edit(&format!("{key} = \"{value}\""), &format!("{key} = \"0s\""));
         }
-        let water = "start_after = \"0s\"\nstop_after = \"0s\"\nraise_after = \"0s\"\nmin_on = \"0s\"\nmin_off = \"0s\"\n";
+        house.edit("ceiling_a = 32", "ceiling_a = 32\nsettle = \"1s\"");
+        let water = "settle = \"1s\"\nstart_after = \"0s\"\nstop_after = \"0s\"\nraise_after = \"0s\"\nmin_on = \"0s\"\nmin_off = \"0s\"\n";
         house.edit("kind = \"modulated\"\n", &format!("kind = \"modulated\"\n{water}"));
         house
     }
@@ -85,6 +86,18 @@ impl House {
         let path = self.path("home.toml");
         std::fs::write(&path, &self.text).unwrap();
         config::read(&path).unwrap_or_else(|why| panic!("{why}"))
+    }
+
+    /// Waits until no daemon holds the store: the threads of a killed one take a moment to end.
+    pub async fn store_is_free(&self) {
+        let lock = self.path("wren.db.lock");
+        let search = async {
+            let mut tick = tokio::time::interval(Duration::from_millis(10));
+            while std::fs::File::open(&lock).unwrap().try_lock().is_err() {
+                tick.tick().await;
+            }
+        };
+        timeout(PATIENCE, search).await.expect("the store stays locked");
     }
 
     /// A daemon for this home, with a clock of this home's own.
@@ -170,6 +183,25 @@ impl Drop for Daemon {
     }
 }
 
+/// How often the meters of the home tell.
+const METERS_TELL: Duration = Duration::from_millis(150);
+
+async fn tell(link: LinkHandle, mut meters: watch::Receiver<Option<(f64, f64)>>) {
+    let mut tick = tokio::time::interval(METERS_TELL);
+    loop {
+        tokio::select! {
+            changed = meters.changed() => if changed.is_err() { return },
+            _ = tick.tick() => {}
+        }
+        if let Some((grid_w, solar_w)) = *meters.borrow_and_update() {
+            // While the broker is away nobody hears them.
+            let grid = format!(r#"{{"power": {grid_w}, "volts": 230}}"#);
+            let _ = link.publish("house/solar", solar_w.to_string(), Qos::AtLeastOnce, false, None);
+            let _ = link.publish("house/grid", grid, Qos::AtLeastOnce, false, None);
+        }
+    }
+}
+
 /// A message.
 #[derive(Debug, Clone)]
 pub struct Heard {
@@ -182,6 +214,7 @@ pub struct Heard {
 /// Hears everything at a broker, and can speak.
 pub struct Ears {
     pub link: LinkHandle,
+    meters: watch::Sender<Option<(f64, f64)>>,
     heard: mpsc::UnboundedReceiver<Heard>,
     log: Vec<Heard>,
     from: usize,
@@ -221,7 +254,9 @@ impl Ears {
                 }
             }
         });
-        let mut ears = Ears { link, heard, log: Vec::new(), from: 0 };
+        let (meters, told) = watch::channel(None);
+        tokio::spawn(tell(link.clone(), told));
+        let mut ears = Ears { link, meters, heard, log: Vec::new(), from: 0 };
         ears.subscribed().await;
         ears
     }
@@ -245,6 +280,12 @@ impl Ears {
     /// What was said on a topic since the mark.
     pub fn said(&mut self, topic: &str) -> Vec<String> {
         self.since_mark().iter().filter(|h| h.topic == topic).map(|h| h.payload.clone()).collect()
+    }
+
+    /// What was said on a topic since the beginning.
+    pub fn all(&mut self, topic: &str) -> Vec<String> {
+        self.since_mark();
+        self.log.iter().filter(|h| h.topic == topic).map(|h| h.payload.clone()).collect()
     }
 
     /// The first message since the mark that is as wanted; waits for it.
@@ -309,9 +350,13 @@ impl Ears {
         self.link.publish(topic, payload, Qos::AtLeastOnce, false, None).unwrap();
     }
 
-    /// The meters of the home tell; `grid_w` > 0 is import.
+    /// From now on the meters of the home tell this, again and again; `grid_w` > 0 is import.
     pub fn meters(&self, grid_w: f64, solar_w: f64) {
-        self.say("house/solar", &solar_w.to_string());
-        self.say("house/grid", &format!(r#"{{"power": {grid_w}, "volts": 230}}"#));
+        self.meters.send_replace(Some((grid_w, solar_w)));
+    }
+
+    /// The meters tell nothing any more.
+    pub fn no_meters(&self) {
+        self.meters.send_replace(None);
     }
 }

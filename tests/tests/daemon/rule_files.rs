@@ -72,8 +72,8 @@ async fn without_good_ones_the_broken_rule_alone_is_suspended() {
     let mut ears = Ears::at(broker.port()).await;
     let daemon = house.start();
     ears.up().await;
-    ears.meters(-1610.0, 2000.0);
-    ears.word("garage/car/wanted", "7").await;
+    ears.meters(-1400.0, 2000.0);
+    ears.word("garage/car/wanted", "6").await;
     let (rule, _) = ears.json("rule/water", |v| v["state"] == "suspended").await;
     assert_eq!(rule["line"], 1);
     ears.json("rule/car", |v| v["state"] == "ok").await;

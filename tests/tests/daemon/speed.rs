@@ -39,18 +39,19 @@ async fn the_command_follows_the_rules() {
     let mut ears = Ears::at(broker.port()).await;
     let daemon = house.start();
     ears.up().await;
-    ears.word("garage/car/wanted", "0").await;
+    ears.word("tank/heater/wanted", "0").await;
 
-    // 1,610 W spare are 7 A, and nothing worth while is left over.
-    ears.meters(-1610.0, 2000.0);
-    ears.word("garage/car/wanted", "7").await;
+    // 1,400 W spare are 6 A for the car; what it leaves over heats the water.
+    ears.meters(-1400.0, 2000.0);
+    ears.word("garage/car/wanted", "6").await;
+    ears.word("tank/heater/wanted", "20").await;
     let (car, _) = ears.json("load/car", |v| v["on"] == true).await;
     assert_eq!((&car["rule"], &car["reason"]), (&"car".into(), &"spare solar".into()));
-    assert_eq!((&car["setpoint_a"], &car["setpoint_w"]), (&7.0.into(), &1610.0.into()));
+    assert_eq!((&car["setpoint_a"], &car["setpoint_w"]), (&6.0.into(), &1380.0.into()));
 
     // A cloud: below 6 A there is no charging.
     ears.mark();
-    ears.meters(1500.0, 0.0);
+    ears.meters(2000.0, 0.0);
     ears.word("garage/car/wanted", "0").await;
     let (car, _) = ears.json("load/car", |v| v["on"] == false).await;
     assert_eq!(car["limited_by"], "spare");
