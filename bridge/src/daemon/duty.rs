@@ -111,11 +111,15 @@ impl Duty {
         Some(Beat { id: self.id.clone(), since: self.began, at: wall })
     }
 
-    /// The next moment at which the role may change or a sign is due.
+    /// The next moment at which the role may change or a sign is due; `now` where one is due already.
     pub fn next(&self, now: Moment) -> Moment {
-        let sign = self.last_beat.map(|at| at + self.beat_every());
-        let ends = [self.listens_until, self.other_until, sign];
-        ends.into_iter().flatten().filter(|at| *at > now).min().unwrap_or(now + self.beat_every())
+        let sign = match (self.role, self.last_beat) {
+            (Role::Watch, _) => None,
+            (Role::Command, None) => Some(now),
+            (Role::Command, Some(at)) => Some(now.max(at + self.beat_every())),
+        };
+        let changes = [self.listens_until, self.other_until].into_iter().flatten().filter(|at| *at > now);
+        changes.chain(sign).min().unwrap_or(now + self.gone_after)
     }
 
     /// How often a commanding instance gives its sign.
@@ -175,6 +179,17 @@ mod tests {
         }
         assert_eq!(second.role(at(210).0), Role::Watch);
         assert_eq!(second.role(at(216).0), Role::Command);
+    }
+
+    #[test]
+    fn a_sign_that_is_due_is_not_put_off_by_looking() {
+        let mut duty = duty("a", 0);
+        duty.subscribed(at(0).0);
+        assert_eq!(duty.next(at(1).0), at(2).0, "the end of the listening");
+        assert_eq!(duty.role(at(2).0), Role::Command);
+        assert_eq!((duty.next(at(2).0), duty.next(at(3).0)), (at(2).0, at(3).0), "at once");
+        duty.beat(at(3).0, at(3).1).unwrap();
+        assert_eq!((duty.next(at(4).0), duty.next(at(9).0)), (at(8).0, at(9).0));
     }
 
     #[test]

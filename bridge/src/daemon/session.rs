@@ -43,6 +43,8 @@ pub(super) struct Session {
     waiting: VecDeque<Publication>,
     clock_given: Option<(i64, bool)>,
     doubt_told: Option<Doubt>,
+    /// It was told that another instance commands.
+    second_told: bool,
     /// Why there is no connection, as it was told last.
     away_told: Option<String>,
 }
@@ -83,6 +85,7 @@ impl Session {
             waiting: VecDeque::new(),
             clock_given: None,
             doubt_told: None,
+            second_told: false,
             away_told: None,
         }
     }
@@ -111,10 +114,7 @@ impl Session {
     fn give_out(&mut self, stamp: Stamp, drained: Drained) {
         self.wake = drained.wake;
         for publication in drained.publications {
-            // The instance that commands hears the same and tells it.
-            if self.role == Role::Command || publication.importance != Importance::News {
-                self.publish(publication);
-            }
+            self.publish_of_core(publication);
         }
         for output in &drained.outputs {
             self.store.output(stamp, output);
@@ -128,6 +128,28 @@ impl Session {
                 facts.wall = Some(wall);
                 drained.outputs.iter().for_each(|output| facts.take(output));
             });
+        }
+    }
+
+    /// Another instance that commands hears the same and tells it; until it is known whether there is one, notices
+    /// wait.
+    fn publish_of_core(&mut self, publication: Publication) {
+        if self.role == Role::Command || publication.importance != Importance::News {
+            self.publish(publication);
+        } else if !self.second_told {
+            self.wait(publication);
+        }
+    }
+
+    fn wait(&mut self, notice: Publication) {
+        if self.waiting.len() < NOTICES_WAITING {
+            self.waiting.push_back(notice);
+        }
+    }
+
+    fn publish_waiting(&mut self) {
+        for notice in std::mem::take(&mut self.waiting) {
+            self.publish(notice);
         }
     }
 
@@ -152,9 +174,7 @@ impl Session {
                 self.states.insert(topic, payload);
             }
             Importance::News if sent == Err(NotSent::NotConnected) => {
-                if self.waiting.len() < NOTICES_WAITING {
-                    self.waiting.push_back(Publication { topic, payload, retain, importance });
-                }
+                self.wait(Publication { topic, payload, retain, importance });
             }
             Importance::News | Importance::Command { .. } => {}
         }
@@ -192,11 +212,12 @@ impl Session {
         }
         self.role = role;
         if role == Role::Watch {
-            let text = "another instance commands this home's loads; this one only watches".to_owned();
-            self.tell(Severity::Warning, "second_instance", text);
+            self.tell_second();
             return vec![Input::Role(role)];
         }
+        self.second_told = false;
         self.publish_states();
+        self.publish_waiting();
         vec![Input::Role(role), Input::Reconnected]
     }
 
@@ -223,11 +244,9 @@ impl Session {
         self.duty.subscribed(self.real.exact());
         self.away_told = None;
         self.connected(true);
-        for notice in std::mem::take(&mut self.waiting) {
-            self.publish(notice);
-        }
         if self.role == Role::Command {
             self.publish_states();
+            self.publish_waiting();
             self.step(vec![Input::Reconnected]);
         }
         self.woken();
@@ -260,7 +279,23 @@ impl Session {
         } else if let Ok(beat) = serde_json::from_slice::<Beat>(payload) {
             self.duty.heard(self.real.exact(), &beat, retained);
         }
-        self.duty_inputs()
+        let inputs = self.duty_inputs();
+        // A retained sign may be of one that is long dead.
+        if self.role == Role::Watch && !retained && self.duty.hears_another(self.real.exact()) {
+            self.tell_second();
+        }
+        inputs
+    }
+
+    /// Tells once that this instance only watches.
+    fn tell_second(&mut self) {
+        if self.second_told {
+            return;
+        }
+        self.second_told = true;
+        let text = "another instance commands this home's loads; this one only watches".to_owned();
+        self.tell(Severity::Warning, "second_instance", text);
+        self.publish_waiting();
     }
 
     /// The will of an instance says "down" of the home as a whole, whichever instance died.

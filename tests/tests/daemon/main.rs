@@ -1,0 +1,13 @@
+//! The daemon as a household meets it: the example home, a real broker, real time.
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod bad_messages;
+mod embedded;
+mod endings;
+mod house;
+mod outage;
+mod people;
+mod restart;
+mod rule_files;
+mod speed;
+mod two;
