@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::Controller;
 use super::intents::Meant;
+use crate::balance::GridReading;
 use crate::bounds::{Verdict, Wanted, judge};
 use crate::home::ExtraKind;
 use crate::input::{About, Role};
@@ -68,7 +69,11 @@ impl Controller {
 
     /// Lets every load settle and be judged, then computes spare power and base, once per grid reading.
     fn observe(&mut self) {
-        let Some(reading) = self.parts.grid_reading() else { return };
+        let Some(declared) = self.parts.grid_reading() else { return };
+        if self.new_reading {
+            self.learn_lateness(&declared);
+        }
+        let reading = GridReading { own: declared.own - self.lateness.by(), ..declared };
         self.grid = Some(reading);
         let home = Arc::clone(&self.home);
         let scene = Scene { home: &home, now: self.now, volts: self.volts() };
@@ -97,6 +102,21 @@ impl Controller {
             let loads = self.draws().counted(&reading);
             self.shares = Some(self.parts.shares(&home, &reading, loads, want_w));
             self.new_balance = true;
+        }
+    }
+
+    /// Loads with meters of their own show how late the grid reading truly is.
+    fn learn_lateness(&mut self, declared: &GridReading) {
+        let draws =
+            Draws { home: &self.home, meters: &self.meters, meter_of: &self.meter_of, states: &self.states };
+        self.lateness.learn(declared.own, draws.home_w(declared), |at| draws.metered_w(at));
+        let by = self.lateness.by();
+        if by >= limits::LATENESS_NOTICE {
+            let text = format!(
+                "the grid reading shows what loads do {by} later than the home file says, and is now taken to be so much \
+                 older. Add {by} to the `lag` of its point"
+            );
+            self.tell(Severity::Warning, "late", About::Home, text);
         }
     }
 
