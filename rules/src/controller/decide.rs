@@ -259,15 +259,15 @@ impl Controller {
     fn facts(&self) -> Vec<Facts> {
         let draws = self.draws();
         let facts = self.states.iter().map(|state| {
-            let metered = draws.is_metered(state.id);
-            let Some(reading) = self.grid else {
-                return Facts { draw_w: draws.now_w(state.id), metered, judgement_due: false };
+            let newest_w = draws.now_w(state.id);
+            let due = |reading: &GridReading| {
+                state.settling.is_none() && state.answer.judgement_due(state, &draws, reading)
             };
             Facts {
-                draw_w: draws.at_w(state.id, reading.own),
-                metered,
-                judgement_due: state.settling.is_none()
-                    && state.answer.judgement_due(state, &draws, &reading),
+                draw_w: self.grid.map_or(newest_w, |reading| draws.at_w(state.id, reading.own)),
+                newest_w,
+                metered: draws.is_metered(state.id),
+                judgement_due: self.grid.as_ref().is_some_and(due),
             }
         });
         facts.collect()
