@@ -56,6 +56,27 @@ pub const OPPOSITES_STOP: u32 = 2;
 /// So many unanswered sums in a row mean that an unmetered load takes nothing.
 pub const UNANSWERED_STOP: u32 = 2;
 
+/// How much later than declared a grid reading can be found to be, in whole seconds: a longer delay is not a meter's.
+pub const LATENESS_AT_MOST_S: usize = 30;
+
+/// Readings are compared this far apart, so that a load's meter that reports every other second does not blur it.
+pub const LATENESS_SAMPLES: Span = Span::seconds(5);
+
+/// What was seen is kept by this share from sample to sample: a quarter of an hour or so counts.
+pub const LATENESS_KEEPS: f64 = 0.99;
+
+/// Loads must have moved by so much, in watts, before a lateness is believed: four telling steps.
+pub const LATENESS_TELLING_W: f64 = 2000.0;
+
+/// A lateness is believed when it explains this share of what the loads moved better than the one before.
+pub const LATENESS_GAINS: f64 = 0.5;
+
+/// Of lateness values that explain what was seen as well but for this share, the least is taken.
+pub const LATENESS_EQUALLY: f64 = 0.1;
+
+/// A grid reading that is later than declared by so much is worth a notice.
+pub const LATENESS_NOTICE: Span = Span::seconds(3);
+
 /// A load that takes nothing for `settle` and this long passes its share on.
 pub const TAKES_NOTHING_AFTER: Span = Span::seconds(60);
 

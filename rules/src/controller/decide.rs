@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::Controller;
 use super::intents::Meant;
+use crate::balance::GridReading;
 use crate::bounds::{Verdict, Wanted, judge};
 use crate::home::ExtraKind;
 use crate::input::{About, Role};
@@ -74,7 +75,11 @@ impl Controller {
 
     /// Lets every load settle and be judged, then computes spare power and base, once per grid reading.
     fn observe(&mut self) {
-        let Some(reading) = self.parts.grid_reading() else { return };
+        let Some(declared) = self.parts.grid_reading() else { return };
+        if self.new_reading {
+            self.learn_lateness(&declared);
+        }
+        let reading = GridReading { own: declared.own - self.lateness.by(), ..declared };
         self.grid = Some(reading);
         self.watch_load_meters();
         let home = Arc::clone(&self.home);
@@ -119,6 +124,26 @@ impl Controller {
         if fresh != self.load_meters_fresh {
             self.load_meters_fresh = fresh;
             self.states.iter_mut().for_each(LoadState::lose_reference);
+        }
+    }
+
+    /// Loads with meters of their own show how late the grid reading truly is.
+    fn learn_lateness(&mut self, declared: &GridReading) {
+        let draws = Draws {
+            home: &self.home,
+            now: self.now,
+            meters: &self.meters,
+            meter_of: &self.meter_of,
+            states: &self.states,
+        };
+        self.lateness.learn(declared.own, draws.home_w(declared), |at| draws.metered_w(at));
+        let by = self.lateness.by();
+        if by >= limits::LATENESS_NOTICE {
+            let text = format!(
+                "the grid reading shows what loads do {by} later than the home file says, and is now taken to be so much \
+                 older. Add {by} to the `lag` of its point"
+            );
+            self.tell(Severity::Warning, "late", About::Home, text);
         }
     }
 
@@ -262,15 +287,15 @@ impl Controller {
     fn facts(&self) -> Vec<Facts> {
         let draws = self.draws();
         let facts = self.states.iter().map(|state| {
-            let metered = draws.is_metered(state.id);
-            let Some(reading) = self.grid else {
-                return Facts { draw_w: draws.now_w(state.id), metered, judgement_due: false };
+            let newest_w = draws.now_w(state.id);
+            let due = |reading: &GridReading| {
+                state.settling.is_none() && state.answer.judgement_due(state, &draws, reading)
             };
             Facts {
-                draw_w: draws.counted_w(state.id, &reading),
-                metered,
-                judgement_due: state.settling.is_none()
-                    && state.answer.judgement_due(state, &draws, &reading),
+                draw_w: self.grid.map_or(newest_w, |reading| draws.counted_w(state.id, &reading)),
+                newest_w,
+                metered: draws.is_metered(state.id),
+                judgement_due: self.grid.as_ref().is_some_and(due),
             }
         });
         facts.collect()

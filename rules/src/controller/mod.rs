@@ -23,7 +23,7 @@ use crate::home::{Home, LoadId, PointId};
 use crate::input::{Input, Role};
 use crate::kept::Kept;
 use crate::limits;
-use crate::loads::LoadState;
+use crate::loads::{Lateness, LoadState};
 use crate::output::{LoadReport, Output};
 use crate::reading::Meter;
 use crate::time::Moment;
@@ -47,6 +47,7 @@ pub struct Controller {
     parts: Parts,
     grid: Option<GridReading>,
     shares: Option<Shares>,
+    lateness: Lateness,
     /// The grid reading changed since the last decision.
     new_reading: bool,
     /// A part of the balance changed since it was last given out.
@@ -97,6 +98,7 @@ impl Controller {
             parts: Parts::new(&home),
             grid: None,
             shares: None,
+            lateness: Lateness::default(),
             new_reading: false,
             new_balance: true,
             states: (0..loads).map(|i| LoadState::new(LoadId(i as u16))).collect(),

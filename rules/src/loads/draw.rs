@@ -79,7 +79,18 @@ impl<'a> Draws<'a> {
     pub(crate) fn rest_w(&self, reading: &GridReading, skip: LoadId) -> f64 {
         let others = self.states.iter().filter(|s| s.id != skip && self.counts(s.id));
         let drawn: f64 = others.map(|s| self.at_w(s.id, reading.own)).sum();
-        reading.grid.sum + reading.battery_w.unwrap_or(0.0) + reading.solar_w.unwrap_or(0.0) - drawn
+        self.home_w(reading) - drawn
+    }
+
+    /// What the home draws at a grid reading, loads included: the battery and the roof added back as far as known.
+    pub(crate) fn home_w(&self, reading: &GridReading) -> f64 {
+        reading.grid.sum + reading.battery_w.unwrap_or(0.0) + reading.solar_w.unwrap_or(0.0)
+    }
+
+    /// What the counted loads with meters of their own drew at `at`, in watts.
+    pub(crate) fn metered_w(&self, at: Moment) -> f64 {
+        let metered = self.states.iter().filter(|s| self.is_metered(s.id) && self.counts(s.id));
+        metered.map(|s| self.at_w(s.id, at)).sum()
     }
 
     /// Whether the grid point counts this load.

@@ -2,12 +2,14 @@
 
 mod appetite;
 mod draw;
+mod lateness;
 mod learnt;
 mod patience;
 mod settling;
 
 pub(crate) use appetite::Appetite;
 pub(crate) use draw::Draws;
+pub(crate) use lateness::Lateness;
 pub(crate) use learnt::Learnt;
 pub(crate) use patience::Patience;
 pub(crate) use settling::{Settling, observe};

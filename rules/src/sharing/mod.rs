@@ -44,6 +44,8 @@ pub(crate) enum Intent {
 pub(crate) struct Facts {
     /// Draw at the grid reading's own time, in watts.
     pub(crate) draw_w: f64,
+    /// The newest draw known, in watts: power that a load's own meter shows to be given up is free.
+    pub(crate) newest_w: f64,
     /// It has a meter of its own.
     pub(crate) metered: bool,
     /// Its last step waits for a judgement.

@@ -42,7 +42,7 @@ impl<'a> Asking<'a> {
         let volts = round.volts(i);
         let held: f64 = later.iter().map(|&m| held_by(round, m, &states[m])).sum();
         let others = states.iter().enumerate().filter(|(m, _)| *m != i);
-        let drawn: f64 = others.map(|(m, s)| round.facts[m].draw_w.max(promised_w(s))).sum();
+        let drawn: f64 = others.map(|(m, s)| round.facts[m].newest_w.max(promised_w(s))).sum();
         Asking {
             load,
             facts: round.facts[i],

@@ -120,6 +120,7 @@ pub fn steady_rows(stride: usize) -> Vec<Row> {
             let (changes, import, outcome) = steady_case(steady, car, heater, &day);
             n += 1;
             alarms += usize::from(outcome.first("reversed").or(outcome.first("not_counted")).is_some());
+            alarms += usize::from(outcome.first("late").is_some() && steady.declared);
             importing += usize::from(import > 1500.0 && steady.declared);
             if std::env::var_os("BENCH_DETAIL").is_some() && changes > 12 {
                 println!(
@@ -346,7 +347,8 @@ fn dropout(outcome: &Outcome) -> Vec<super::table::Figure> {
 }
 
 fn false_alarms(outcome: &Outcome) -> f64 {
-    f64::from(u8::from(outcome.first("reversed").or(outcome.first("not_counted")).is_some()))
+    let alarms = ["reversed", "not_counted", "late"];
+    f64::from(u8::from(alarms.iter().any(|code| outcome.first(code).is_some())))
 }
 
 /// Healthy homes on several days: no alarm may come.
