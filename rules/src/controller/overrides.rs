@@ -138,11 +138,9 @@ impl Controller {
         if !watts.is_finite() || watts < 0.0 || watts > ceiling * 1.001 {
             return Err(format!("{text} is above its ceiling, or no amount; at most {ceiling:.0} W"));
         }
-        if watts < load.floor_w(volts) * 0.999 {
-            return Err(format!(
-                "{text} is below its floor of {:.0} W; to stop it ask for \"off\"",
-                load.floor_w(volts)
-            ));
+        let least = load.floor_w(volts).max(limits::MODULATED_GRAIN_W);
+        if watts < least * 0.999 {
+            return Err(format!("{text} is below its floor of {least:.0} W; to stop it ask for \"off\""));
         }
         // A charge point keeps whole amps, whatever the volts do later: they are written down at nominal volts.
         let amps = (watts / load.watts_per_amp(volts) + 1e-6).floor();
