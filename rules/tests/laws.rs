@@ -527,6 +527,7 @@ fn run(metered: bool, set: usize, events: &[(u32, Event)], end: bool) -> Vec<(Mo
     court.bench.outputs
 }
 
+#[expect(clippy::disallowed_methods, reason = "how many cases to try is for whoever runs the test")]
 fn cases() -> ProptestConfig {
     let from_environment = std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok());
     ProptestConfig {

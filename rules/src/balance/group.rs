@@ -26,6 +26,9 @@ impl Phased {
 
 /// The points of one role. Its value changes only when each of them has reported since the last change, so that a sum
 /// never mixes a new part with an old one.
+///
+/// A report out of turn would make every later sum take that point's value from the round before: a part of which a
+/// newer value is due is waited for, once.
 #[derive(Debug, Clone)]
 pub(crate) struct Group {
     members: Vec<Member>,
@@ -33,6 +36,8 @@ pub(crate) struct Group {
     /// When the last part of the value arrived.
     completed: Option<Moment>,
     sums: History,
+    /// The same per phase; empty where a point does not say which phase it is on.
+    phases: [History; 3],
 }
 
 #[derive(Debug, Clone)]
@@ -49,7 +54,13 @@ impl Group {
             let factor = factor_of(p.measures)?;
             Some(Member { point: PointId(i as u16), factor, reported: false })
         });
-        Group { members: members.collect(), value: None, completed: None, sums: History::default() }
+        Group {
+            members: members.collect(),
+            value: None,
+            completed: None,
+            sums: History::default(),
+            phases: Default::default(),
+        }
     }
 
     /// Whether any point has this role.
@@ -78,6 +89,9 @@ impl Group {
         self.members.iter_mut().for_each(|m| m.reported = false);
         self.value = Some((at, value));
         self.sums.push(at, value.sum);
+        for (history, watts) in self.phases.iter_mut().zip(value.phases.into_iter().flatten()) {
+            history.push(at, watts);
+        }
         true
     }
 
@@ -111,6 +125,13 @@ impl Group {
     /// The sum as it stood at `at`.
     pub(crate) fn at(&self, at: Moment) -> Option<f64> {
         self.sums.at(at)
+    }
+
+    /// The value as it stood at `at`, in sum and per phase.
+    pub(crate) fn phased_at(&self, at: Moment) -> Option<Phased> {
+        let [a, b, c] = &self.phases;
+        let phases = a.at(at).zip(b.at(at)).zip(c.at(at)).map(|((a, b), c)| [a, b, c]);
+        Some(Phased { sum: self.at(at)?, phases })
     }
 
     fn all_fresh(&self, now: Moment, home: &Home, meters: &[Meter]) -> bool {
