@@ -629,3 +629,31 @@ fn a_car_that_is_not_there_or_not_ready_is_not_switched_on() {
         assert_eq!(bench.setpoint(0), 0.0);
     }
 }
+
+#[test]
+fn no_raise_comes_while_a_judgement_is_due() {
+    // The clamp does not see the car; its start is a step of 1380 W that must be judged first.
+    let mut world = World::new(Bench::new(home(vec![car()], true), &SPARE[..1]), 8000.0, 500.0);
+    world.uncounted = Some(0);
+    world.run(1800);
+    let commands = world.bench.commands(0);
+    let start = commands.iter().position(|(_, w)| *w > 0.0).unwrap();
+    let (at, next) = (commands[start].0, commands[start + 1]);
+    assert!(next.0 - at >= 60, "settle and 30 s more: {commands:?}");
+    assert!(next.1 <= commands[start].1, "{commands:?}");
+}
+
+#[test]
+fn a_late_answer_of_the_grid_is_no_contradiction() {
+    // 10 s lag, a car that takes 15 s to obey, a meter every 20 s: the answer comes late, and then counts.
+    let mut one = home(vec![car()], true);
+    one.points.iter_mut().take(2).for_each(|p| {
+        p.lag = Span::seconds(10);
+        p.stale_after = Span::seconds(90);
+    });
+    let mut world = World::new(Bench::new(one, &SPARE[..1]), 8000.0, 500.0);
+    (world.lag_s, world.obey_s, world.every_s) = (10, 15, 20);
+    world.run(3600);
+    assert!(world.draws_w[0] > 6000.0, "{:?}", world.draws_w);
+    assert!(!world.bench.notices().contains(&"no_answer".to_owned()), "{:?}", world.bench.notices());
+}

@@ -527,14 +527,9 @@ fn run(metered: bool, set: usize, events: &[(u32, Event)], end: bool) -> Vec<(Mo
     court.bench.outputs
 }
 
-#[expect(clippy::disallowed_methods, reason = "how many cases to try is for whoever runs the test")]
+/// By default 256 cases, or what `PROPTEST_CASES` says.
 fn cases() -> ProptestConfig {
-    let from_environment = std::env::var("PROPTEST_CASES").ok().and_then(|n| n.parse().ok());
-    ProptestConfig {
-        cases: from_environment.unwrap_or(200),
-        failure_persistence: None,
-        ..ProptestConfig::default()
-    }
+    ProptestConfig { failure_persistence: None, ..ProptestConfig::default() }
 }
 
 proptest! {

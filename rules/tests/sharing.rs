@@ -518,3 +518,36 @@ fn a_full_car_teaches_nothing() {
         assert_eq!(world.bench.controller.kept().ratios["car"], 1.0, "metered {metered}");
     }
 }
+
+#[test]
+fn an_unmetered_load_settles_with_the_first_reading_whose_own_time_is_settle_after_the_command() {
+    for lag in [0, 15] {
+        let mut one = home(vec![car()], false);
+        one.points.iter_mut().for_each(|p| {
+            p.lag = Span::seconds(lag);
+            p.stale_after = Span::seconds(60);
+        });
+        let mut bench = Bench::new(one, &[("c", r#"home.load("car").run_at_a(10, "now");"#)]);
+        bench.power(500.0, 0.0);
+        bench.hold(30 + lag - 5, 2800.0, 0.0);
+        assert_eq!(bench.load(0).draw_w, Some(0.0), "lag {lag}");
+        bench.hold(10, 2800.0, 0.0);
+        bench.power(2800.0, 0.0);
+        assert_eq!(bench.load(0).draw_w, Some(2300.0), "lag {lag}");
+    }
+}
+
+#[test]
+fn a_step_below_500_w_of_an_unmetered_load_is_taken_to_follow() {
+    let mut one = home(vec![water()], false);
+    one.inputs.push(ask_input("ask"));
+    let rule = obedient("water");
+    let mut bench = Bench::new(one, &[("w", &rule)]);
+    bench.other(0, 1000.0);
+    bench.power(500.0, 0.0);
+    bench.hold(30, 1500.0, 0.0);
+    assert_eq!(bench.load(0).draw_w, Some(1000.0));
+    bench.other(0, 1300.0);
+    bench.hold(30, 1500.0, 0.0);
+    assert_eq!(bench.load(0).draw_w, Some(1300.0));
+}
