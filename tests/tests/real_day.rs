@@ -103,7 +103,12 @@ fn play(rows: &[Row]) -> Energies {
         let now = Moment(row.at - begin);
         wake = wake_until(&mut core, now, wake, &mut energies);
         say(&mut core, now, "roof/kilowatts", &format!("{}", row.pv_w / 1000.0));
-        say(&mut core, now, "meter", &format!(r#"{{"grid": {{"power": {}, "volts": {}}}}}"#, row.grid, row.volts));
+        say(
+            &mut core,
+            now,
+            "meter",
+            &format!(r#"{{"grid": {{"power": {}, "volts": {}}}}}"#, row.grid, row.volts),
+        );
         wake = wake.min(gather(&mut core, &mut energies)).max(now);
     }
     // The reading that closes the last minute.

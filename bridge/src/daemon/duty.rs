@@ -135,6 +135,7 @@ impl Duty {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn at(seconds: i64) -> (Moment, WallTime) {
