@@ -136,7 +136,6 @@ impl Duty {
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]
-
     use super::*;
 
     fn at(seconds: i64) -> (Moment, WallTime) {

@@ -390,7 +390,8 @@ impl Session {
 
     /// The end: every load gets its fallback, and the last words are spoken.
     pub(super) async fn end(mut self) {
-        self.step(vec![Input::Stopping]);
+        // A fallback that is in force already is sent again, so that its lease is as long as it can be.
+        self.step(vec![Input::Reconnected, Input::Stopping]);
         let commands = self.role == Role::Command;
         let status =
             LastWord { topic: self.core.topics().status(), payload: b"down".to_vec(), retained: true };

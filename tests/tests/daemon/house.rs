@@ -100,11 +100,19 @@ impl House {
         timeout(PATIENCE, search).await.expect("the store stays locked");
     }
 
-    /// A daemon for this home, with a clock of this home's own.
+    /// A daemon for this home, whose made-up clock is believed.
     pub fn start(&self) -> Daemon {
-        let options =
-            RunOptions { clock: self.clock, made_up: true, listen_for: Span(200), ..RunOptions::default() };
-        Daemon::start(self.config(), options)
+        Daemon::start(self.config(), RunOptions { made_up: true, ..self.options() })
+    }
+
+    /// How a test runs a daemon: it waits less for other instances than people do.
+    pub fn options(&self) -> RunOptions {
+        RunOptions {
+            clock: self.clock,
+            listen_for: Span(200),
+            gone_after: Span(2000),
+            ..RunOptions::default()
+        }
     }
 }
 

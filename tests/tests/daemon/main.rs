@@ -1,7 +1,8 @@
 //! The daemon as a household meets it: the example home, a real broker, real time.
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(missing_docs, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod bad_messages;
+mod clock;
 mod embedded;
 mod endings;
 mod house;

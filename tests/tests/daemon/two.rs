@@ -8,13 +8,8 @@ use overspill_tests::servers::Mosquitto;
 use crate::house::{Daemon, Ears, House};
 
 fn start(house: &House) -> Daemon {
-    let options = RunOptions {
-        clock: house.clock,
-        made_up: true,
-        listen_for: Span(600),
-        gone_after: Span(1600),
-        ..RunOptions::default()
-    };
+    let options =
+        RunOptions { made_up: true, listen_for: Span(600), gone_after: Span(1600), ..house.options() };
     Daemon::start(house.config(), options)
 }
 
