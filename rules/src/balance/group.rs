@@ -26,13 +26,19 @@ impl Phased {
 
 /// The points of one role. Its value changes only when each of them has reported since the last change, so that a sum
 /// never mixes a new part with an old one.
+///
+/// A report out of turn would make every later sum take that point's value from the round before: a part of which a
+/// newer value is due is waited for, once.
 #[derive(Debug, Clone)]
 pub(crate) struct Group {
     members: Vec<Member>,
+    waited: bool,
     value: Option<(Moment, Phased)>,
     /// When the last part of the value arrived.
     completed: Option<Moment>,
     sums: History,
+    /// The same per phase; empty where a point does not say which phase it is on.
+    phases: [History; 3],
 }
 
 #[derive(Debug, Clone)]
@@ -49,7 +55,14 @@ impl Group {
             let factor = factor_of(p.measures)?;
             Some(Member { point: PointId(i as u16), factor, reported: false })
         });
-        Group { members: members.collect(), value: None, completed: None, sums: History::default() }
+        Group {
+            members: members.collect(),
+            waited: false,
+            value: None,
+            completed: None,
+            sums: History::default(),
+            phases: Default::default(),
+        }
     }
 
     /// Whether any point has this role.
@@ -70,15 +83,34 @@ impl Group {
         let Some(member) = self.members.iter_mut().find(|m| m.point == point) else { return false };
         member.reported = true;
         let same_change = self.completed == Some(now);
-        if !same_change && self.members.iter().any(|m| !m.reported) {
+        let complete = self.members.iter().all(|m| m.reported);
+        if !same_change && (!complete || self.waits_for_newer(home, meters)) {
             return false;
         }
         let Some((at, value)) = self.sum(home, meters) else { return false };
         self.completed = Some(now);
         self.members.iter_mut().for_each(|m| m.reported = false);
+        self.waited = false;
         self.value = Some((at, value));
         self.sums.push(at, value.sum);
+        for (history, watts) in self.phases.iter_mut().zip(value.phases.into_iter().flatten()) {
+            history.push(at, watts);
+        }
         true
+    }
+
+    /// Whether a part is so much older than the newest that its next value should come before the sum is made.
+    fn waits_for_newer(&mut self, home: &Home, meters: &[Meter]) -> bool {
+        let own = |m: &Member| meters[usize::from(m.point.0)].newest().map(|(own, _)| own);
+        let Some(newest) = self.members.iter().filter_map(own).max() else { return false };
+        if std::mem::replace(&mut self.waited, true) {
+            return false;
+        }
+        for member in &mut self.members {
+            let usual = meters[usize::from(member.point.0)].usual_interval(home.point(member.point));
+            member.reported = own(member).is_some_and(|own| (newest - own).0 * 2 <= usual.0);
+        }
+        self.members.iter().any(|m| !m.reported)
     }
 
     fn sum(&self, home: &Home, meters: &[Meter]) -> Option<(Moment, Phased)> {
@@ -111,6 +143,13 @@ impl Group {
     /// The sum as it stood at `at`.
     pub(crate) fn at(&self, at: Moment) -> Option<f64> {
         self.sums.at(at)
+    }
+
+    /// The value as it stood at `at`, in sum and per phase.
+    pub(crate) fn phased_at(&self, at: Moment) -> Option<Phased> {
+        let [a, b, c] = &self.phases;
+        let phases = a.at(at).zip(b.at(at)).zip(c.at(at)).map(|((a, b), c)| [a, b, c]);
+        Some(Phased { sum: self.at(at)?, phases })
     }
 
     fn all_fresh(&self, now: Moment, home: &Home, meters: &[Meter]) -> bool {

@@ -211,11 +211,15 @@ impl Meter {
         self.slope.counted_kwh().filter(|_| point.is_register())
     }
 
+    /// The usual time between two readings, as described or learnt; zero while that is not known.
+    pub(crate) fn usual_interval(&self, point: &Point) -> Span {
+        point.interval.or(self.interval).unwrap_or(Span::ZERO)
+    }
+
     /// A longer time than this between two readings is a gap in the energy.
     pub(crate) fn gap_after(&self, point: &Point) -> Span {
         point.gap_after.unwrap_or_else(|| {
-            let usual = point.interval.or(self.interval).unwrap_or(Span::ZERO);
-            point.stale_after.max(usual.times(limits::STALE_INTERVALS))
+            point.stale_after.max(self.usual_interval(point).times(limits::STALE_INTERVALS))
         })
     }
 }
