@@ -130,17 +130,17 @@ impl Parts {
     ///
     /// `want_w` is the charging power that a battery served first would take if it could.
     pub(crate) fn shares(&self, home: &Home, reading: &GridReading, loads: Phased, want_w: f64) -> Shares {
-        let solar = self.solar.exists().then_some(reading.solar_w).flatten();
+        let solar = self.solar.phased_at(reading.own);
         let battery_measured = self.battery.exists();
-        let battery = if battery_measured { reading.battery_w } else { Some(0.0) };
-        let from_battery = spread(home, battery.unwrap_or(0.0));
+        let battery = if battery_measured { self.battery.phased_at(reading.own) } else { Some(Phased::ZERO) };
+        let from_battery = on_phases(home, battery);
         let battery_known = if battery_measured { battery.is_some() } else { home.battery.is_none() };
         let spare_known = battery_known && sees_export(home);
         let mut spare = loads.plus(-1.0, reading.grid).plus(-1.0, from_battery);
         if home.battery.is_none_or(|b| b.first) && battery_measured {
             spare = spare.plus(-1.0, spread(home, want_w));
         }
-        let base = reading.grid.plus(1.0, from_battery).plus(1.0, spread(home, solar.unwrap_or(0.0)));
+        let base = reading.grid.plus(1.0, from_battery).plus(1.0, on_phases(home, solar));
         Shares {
             own: reading.own,
             loads,
@@ -202,6 +202,15 @@ fn values(
         loads_w: shares.map(|s| s.loads).and_then(&of),
         base_w: shares.filter(|s| s.base_known).map(|s| s.base).and_then(&of),
         spare_w: shares.and_then(|s| s.spare).and_then(&of),
+    }
+}
+
+/// What is known of a part, on the phases it is on; spread evenly where that is not known.
+fn on_phases(home: &Home, part: Option<Phased>) -> Phased {
+    match part {
+        Some(Phased { sum, phases: None }) => spread(home, sum),
+        Some(known) => known,
+        None => Phased::ZERO,
     }
 }
 
