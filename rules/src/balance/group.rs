@@ -32,6 +32,7 @@ impl Phased {
 #[derive(Debug, Clone)]
 pub(crate) struct Group {
     members: Vec<Member>,
+    waited: bool,
     value: Option<(Moment, Phased)>,
     /// When the last part of the value arrived.
     completed: Option<Moment>,
@@ -56,6 +57,7 @@ impl Group {
         });
         Group {
             members: members.collect(),
+            waited: false,
             value: None,
             completed: None,
             sums: History::default(),
@@ -81,18 +83,34 @@ impl Group {
         let Some(member) = self.members.iter_mut().find(|m| m.point == point) else { return false };
         member.reported = true;
         let same_change = self.completed == Some(now);
-        if !same_change && self.members.iter().any(|m| !m.reported) {
+        let complete = self.members.iter().all(|m| m.reported);
+        if !same_change && (!complete || self.waits_for_newer(home, meters)) {
             return false;
         }
         let Some((at, value)) = self.sum(home, meters) else { return false };
         self.completed = Some(now);
         self.members.iter_mut().for_each(|m| m.reported = false);
+        self.waited = false;
         self.value = Some((at, value));
         self.sums.push(at, value.sum);
         for (history, watts) in self.phases.iter_mut().zip(value.phases.into_iter().flatten()) {
             history.push(at, watts);
         }
         true
+    }
+
+    /// Whether a part is so much older than the newest that its next value should come before the sum is made.
+    fn waits_for_newer(&mut self, home: &Home, meters: &[Meter]) -> bool {
+        let own = |m: &Member| meters[usize::from(m.point.0)].newest().map(|(own, _)| own);
+        let Some(newest) = self.members.iter().filter_map(own).max() else { return false };
+        if std::mem::replace(&mut self.waited, true) {
+            return false;
+        }
+        for member in &mut self.members {
+            let usual = meters[usize::from(member.point.0)].usual_interval(home.point(member.point));
+            member.reported = own(member).is_some_and(|own| (newest - own).0 * 2 <= usual.0);
+        }
+        self.members.iter().any(|m| !m.reported)
     }
 
     fn sum(&self, home: &Home, meters: &[Meter]) -> Option<(Moment, Phased)> {

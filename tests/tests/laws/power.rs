@@ -1,7 +1,7 @@
 //! The laws of power: the balance closes, and no rating is exceeded by what is permitted.
 
-use overspill_rules::home::{Fallback, LoadId};
-use overspill_rules::output::{BalanceReport, BalanceValues, Limit, LoadReport};
+use overspill_rules::home::LoadId;
+use overspill_rules::output::{BalanceReport, BalanceValues, LoadReport};
 use proptest::prelude::*;
 use proptest::test_runner::TestCaseResult;
 
@@ -45,7 +45,7 @@ impl Witness {
                 }
                 let most_allowed_w = 0.9 * rating_a * VOLTS + 1e-6;
                 let over = least_w > most_allowed_w || most_w < -most_allowed_w;
-                let all_off = on_it.iter().all(|r| r.setpoint_w == 0.0 || self.is_given_up(r));
+                let all_off = on_it.iter().all(|r| r.setpoint_w == 0.0);
                 prop_assert!(
                     !over || all_off,
                     "{least_w} to {most_w} W on {phase} of {circuit:?}: {on_it:?}"
@@ -58,11 +58,6 @@ impl Witness {
     fn draw_w(&self, report: &LoadReport) -> f64 {
         let metered = self.loads[usize::from(report.load.0)].metered_w;
         metered.or(report.draw_w).unwrap_or(0.0).max(0.0)
-    }
-
-    fn is_given_up(&self, report: &LoadReport) -> bool {
-        let release = self.home.load(report.load).fallback == Fallback::Release;
-        report.limited_by == Some(Limit::Yielded) || (release && report.limited_by.is_some())
     }
 
     fn draws_on(&self, id: LoadId, phase: usize, circuit: Option<usize>) -> bool {
