@@ -3,7 +3,7 @@
 //! Homes of several kinds live through random hours: weather, appetites, silent and absurd meters, people's overrides,
 //! other rules, a clock that jumps, islands, another instance. A driver answers the controller's commands and wakes it
 //! when it asks; a witness looks at every output and knows nothing of how the controller works.
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+#![allow(unreachable_pub, missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod homes;
 mod power;
