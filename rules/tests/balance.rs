@@ -403,3 +403,17 @@ fn the_time_of_a_balance_is_that_of_its_oldest_part() {
     bench.report(0, 500.0);
     assert_eq!(bench.balance().at, Some(WallTime(START.0 + 4_000)));
 }
+
+#[test]
+fn where_grid_and_house_are_measured_the_base_is_the_house_without_its_loads() {
+    let mut one = home(vec![car()], true);
+    one.points[1] = point("house", Measures::House, Positive::Use);
+    let mut bench = Bench::new(one, &[]);
+    for n in 0..3 {
+        bench.to(Moment(n * 10_000));
+        bench.inputs(vec![Bench::reading(2, 1400.0), Bench::reading(1, 2000.0), Bench::reading(0, -1500.0)]);
+    }
+    let total = bench.balance().total;
+    assert_eq!((total.solar_w, total.house_w), (Some(3500.0), Some(2000.0)));
+    assert_eq!((total.loads_w, total.base_w, total.spare_w), (Some(1400.0), Some(600.0), Some(2900.0)));
+}

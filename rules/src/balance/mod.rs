@@ -41,9 +41,9 @@ pub(crate) struct GridReading {
     /// Power from the grid.
     pub(crate) grid: Phased,
     /// Power from the roof as it stood then, where known.
-    pub(crate) solar_w: Option<f64>,
+    pub(crate) solar: Option<Phased>,
     /// Power from the battery as it stood then, where known.
-    pub(crate) battery_w: Option<f64>,
+    pub(crate) battery: Option<Phased>,
 }
 
 /// Spare power and base, computed from one grid reading.
@@ -123,16 +123,21 @@ impl Parts {
     /// The grid reading as it last changed.
     pub(crate) fn grid_reading(&self) -> Option<GridReading> {
         let (own, grid) = self.grid_group().last()?;
-        Some(GridReading { own, grid, solar_w: self.solar.at(own), battery_w: self.battery.at(own) })
+        Some(GridReading {
+            own,
+            grid,
+            solar: self.solar.phased_at(own),
+            battery: self.battery.phased_at(own),
+        })
     }
 
     /// Spare power and base of a grid reading, given the counted loads' draw at its own time.
     ///
     /// `want_w` is the charging power that a battery served first would take if it could.
     pub(crate) fn shares(&self, home: &Home, reading: &GridReading, loads: Phased, want_w: f64) -> Shares {
-        let solar = self.solar.phased_at(reading.own);
+        let solar = reading.solar;
         let battery_measured = self.battery.exists();
-        let battery = if battery_measured { self.battery.phased_at(reading.own) } else { Some(Phased::ZERO) };
+        let battery = if battery_measured { reading.battery } else { Some(Phased::ZERO) };
         let from_battery = on_phases(home, battery);
         let battery_known = if battery_measured { battery.is_some() } else { home.battery.is_none() };
         let spare_known = battery_known && sees_export(home);

@@ -84,7 +84,8 @@ impl<'a> Draws<'a> {
 
     /// What the home draws at a grid reading, loads included: the battery and the roof added back as far as known.
     pub(crate) fn home_w(&self, reading: &GridReading) -> f64 {
-        reading.grid.sum + reading.battery_w.unwrap_or(0.0) + reading.solar_w.unwrap_or(0.0)
+        let sum = |part: Option<Phased>| part.map_or(0.0, |p| p.sum);
+        reading.grid.sum + sum(reading.battery) + sum(reading.solar)
     }
 
     /// What the counted loads with meters of their own drew at `at`, in watts.
