@@ -126,7 +126,7 @@ impl Parts {
         Some(GridReading {
             own,
             grid,
-            solar: self.solar.phased_at(own),
+            solar: self.solar_group().phased_at(own),
             battery: self.battery.phased_at(own),
         })
     }
