@@ -122,13 +122,6 @@ pub fn steady_rows(stride: usize) -> Vec<Row> {
             alarms += usize::from(outcome.first("reversed").or(outcome.first("not_counted")).is_some());
             alarms += usize::from(outcome.first("late").is_some() && steady.declared);
             importing += usize::from(import > 1500.0 && steady.declared);
-            if std::env::var_os("BENCH_DETAIL").is_some() && changes > 12 {
-                println!(
-                    "{steady:?} changes {changes} heater {} import {import:.0} starts {:?}",
-                    outcome.changes[1].len(),
-                    outcome.starts
-                );
-            }
             if changes > 12 && steady.declared {
                 restless += 1;
             } else if changes > 12 {
