@@ -417,3 +417,40 @@ fn where_grid_and_house_are_measured_the_base_is_the_house_without_its_loads() {
     assert_eq!((total.solar_w, total.house_w), (Some(3500.0), Some(2000.0)));
     assert_eq!((total.loads_w, total.base_w, total.spare_w), (Some(1400.0), Some(600.0), Some(2900.0)));
 }
+
+/// The grid comes on the full ten seconds, the roof 0.3 s later; the roof has said something in between, once.
+#[test]
+fn a_reading_out_of_turn_does_not_put_every_later_sum_one_round_behind() {
+    let mut bench = Bench::new(home(vec![], false), &[]);
+    for n in 1..8 {
+        let (solar, base) = (f64::from(n) * 500.0, 300.0);
+        bench.to(Moment(i64::from(n) * 10_000));
+        bench.report(0, base - solar);
+        bench.to(Moment(i64::from(n) * 10_000 + 300));
+        bench.report(1, solar);
+        if n == 3 {
+            bench.to(Moment(35_000));
+            bench.report(1, solar);
+        }
+        let house = bench.balance().total.house_w;
+        if n != 4 {
+            near(house, base, &format!("house after round {n}"));
+        }
+    }
+}
+
+#[test]
+fn a_roof_on_one_phase_is_part_of_the_base_of_that_phase_alone() {
+    let mut one = three_phase_home(vec![], Netting::Sum);
+    one.points.retain(|p| p.measures != Measures::Solar);
+    one.points.push(Point { phase: Some(2), ..point("roof", Measures::Solar, Positive::Generation) });
+    let mut bench = Bench::new(one, &[]);
+    bench.inputs(vec![
+        Bench::reading(3, 3000.0),
+        Bench::reading(0, 200.0),
+        Bench::reading(1, -2500.0),
+        Bench::reading(2, 400.0),
+    ]);
+    let base: Vec<Option<f64>> = bench.balance().phases.iter().map(|p| p.base_w).collect();
+    assert_eq!(base, [Some(200.0), Some(500.0), Some(400.0)]);
+}
