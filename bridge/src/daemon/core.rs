@@ -76,7 +76,7 @@ impl Core {
 
     /// The inputs that a message makes.
     pub fn inputs(&self, topic: &str, payload: &[u8], retained: bool) -> Vec<Input> {
-        self.router.inputs(&self.home, topic, payload, retained)
+        self.router.inputs(topic, payload, retained)
     }
 
     /// Takes one input. Inputs with one `now` are taken together when drained.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use overspill_rules::home::{Home, LoadId, PointId};
+use overspill_rules::home::{LoadId, PointId};
 use overspill_rules::input::{About, Input, OtherReading, Reading};
 use overspill_rules::payload::{Decoder, Parsed, override_request};
 use serde::Deserialize;
@@ -56,10 +56,10 @@ impl Router {
     }
 
     /// The inputs that a message makes. A message that can't be read makes one that says so.
-    pub(super) fn inputs(&self, home: &Home, topic: &str, payload: &[u8], retained: bool) -> Vec<Input> {
+    pub(super) fn inputs(&self, topic: &str, payload: &[u8], retained: bool) -> Vec<Input> {
         let Some(destinations) = self.by_topic.get(topic) else { return Vec::new() };
         let parsed = Parsed::new(payload);
-        destinations.iter().map(|d| d.input(home, payload, &parsed, retained)).collect()
+        destinations.iter().map(|d| d.input(payload, &parsed, retained)).collect()
     }
 }
 
@@ -77,7 +77,7 @@ fn destination(route: &Route) -> Result<Destination, String> {
 }
 
 impl Destination {
-    fn input(&self, home: &Home, payload: &[u8], parsed: &Parsed<'_>, retained: bool) -> Input {
+    fn input(&self, payload: &[u8], parsed: &Parsed<'_>, retained: bool) -> Input {
         let made = match self {
             Destination::Value { target, decoder } => value(*target, decoder, parsed, retained),
             Destination::Flag { target, decoder, yes_words } => {
@@ -86,10 +86,10 @@ impl Destination {
             Destination::Override(load) => override_request(*load, payload, retained).map(Input::Override),
             Destination::Service(load) => service(*load, payload, retained),
         };
-        made.unwrap_or_else(|why| Input::Unreadable { about: self.about(home), why })
+        made.unwrap_or_else(|why| Input::Unreadable { about: self.about(), why })
     }
 
-    fn about(&self, _home: &Home) -> About {
+    fn about(&self) -> About {
         match self {
             Destination::Value { target, .. } | Destination::Flag { target, .. } => match *target {
                 Target::Point(id) | Target::Extra(id, _) => About::Point(id),

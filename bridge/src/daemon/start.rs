@@ -64,7 +64,7 @@ pub(super) fn link_config(config: &Config, broker: Option<&(Broker, Option<OwnLo
     link.user = mqtt.user.clone();
     link.password = mqtt.password.clone().map(Into::into);
     if let Some((broker, own)) = broker {
-        // Port 0 in the home file takes a free one; the broker knows which.
+        // Whoever starts it on a free port learns from the broker which one it took.
         link.port = broker.addr().port();
         if let (Some(own), None) = (own, &mqtt.user) {
             link.user = Some(own.user.clone());

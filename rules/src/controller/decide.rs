@@ -86,6 +86,9 @@ impl Controller {
         let scene = Scene { home: &home, now: self.now, volts: self.volts() };
         let (mut verdicts, mut learnt) = (Vec::new(), Vec::new());
         for i in 0..self.states.len() {
+            if self.states[i].settling.is_none() && !self.new_reading {
+                continue;
+            }
             // Each load is looked at with the others as they stand.
             let before = self.states.clone();
             let draws = Draws {
