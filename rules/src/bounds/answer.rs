@@ -47,9 +47,16 @@ pub(crate) enum Verdict {
 }
 
 impl Answer {
-    /// A step begins at this reading, where none is being judged yet.
-    pub(crate) fn step_begins(&mut self, at: Moment, rest_w: f64, setpoint_w: f64, draw_w: f64) {
-        self.anchor.get_or_insert(Anchor { at, rest_w, setpoint_w, draw_w });
+    /// A step of `step_w` begins at this reading. It is added to those that wait to be judged; but one that tells by
+    /// itself is judged alone: the house has had less time to do something of its own, and what led to the step, a
+    /// kettle often, is already in the reading.
+    pub(crate) fn step_begins(&mut self, at: Moment, rest_w: f64, setpoint_w: f64, draw_w: f64, step_w: f64) {
+        let anchor = Anchor { at, rest_w, setpoint_w, draw_w };
+        let waiting = self.anchor.get_or_insert(anchor);
+        let waiting_tells = (setpoint_w - waiting.setpoint_w).abs() >= limits::TELLING_STEP_W;
+        if !waiting_tells && step_w.abs() >= limits::TELLING_STEP_W {
+            *waiting = anchor;
+        }
     }
 
     /// A load whose command is given up has no step to judge.

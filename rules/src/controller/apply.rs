@@ -94,7 +94,7 @@ impl Controller {
         let now = self.now;
         let state = &mut self.states[i];
         if let Some(rest) = rest_before_w {
-            state.answer.step_begins(now, rest, from_w, drawn_then);
+            state.answer.step_begins(now, rest, from_w, drawn_then, settling.step_w);
         }
         state.settling = Some(settling);
         state.commanded_at = Some(now);
