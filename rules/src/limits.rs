@@ -17,6 +17,10 @@ pub const MODULATED_GRAIN_W: f64 = 10.0;
 /// A modulated load moves up in steps of at least this, in watts, so that noise does not move it.
 pub const MODULATED_RAISE_W: f64 = 50.0;
 
+/// A modulated load is raised so far that this much spare power is left, in watts: the house's small movements would
+/// else be bought half of the time.
+pub const MODULATED_MARGIN_W: f64 = 25.0;
+
 /// A raise of a charge point needs room for the new value and this share of a step more.
 pub const RAISE_MARGIN_STEPS: f64 = 0.25;
 

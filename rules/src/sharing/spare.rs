@@ -159,7 +159,11 @@ impl<'a> Asking<'a> {
         if watts <= state.setpoint_w {
             return Allotment::on(watts, Some(Limit::Spare).filter(|_| watts < self.ceiling_w()));
         }
-        let margin = limits::RAISE_MARGIN_STEPS * self.load.step_w(self.volts);
+        let margin = if self.load.is_charge_point() {
+            limits::RAISE_MARGIN_STEPS * self.load.step_w(self.volts)
+        } else {
+            limits::MODULATED_MARGIN_W
+        };
         let roomy = self.setpoint_for(self.available_w - margin).max(state.setpoint_w);
         Allotment::on(roomy, Some(Limit::Spare).filter(|_| roomy < self.ceiling_w()))
     }
