@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::Controller;
 use super::intents::Meant;
-use crate::balance::GridReading;
+use crate::balance::{GridReading, Phased};
 use crate::bounds::{Verdict, Wanted, judge};
 use crate::home::ExtraKind;
 use crate::input::{About, Role};
@@ -262,7 +262,7 @@ impl Controller {
     fn bounded_allotments(&mut self, meant: &[Meant]) -> Vec<Allotment> {
         let intents: Vec<Intent> = meant.iter().map(|m| m.intent).collect();
         let facts = self.facts();
-        let spare = self.shares.and_then(|s| s.spare).unwrap_or(crate::balance::Phased::ZERO);
+        let spare = self.shares.and_then(|s| s.spare).unwrap_or(Phased::ZERO);
         let home = Arc::clone(&self.home);
         let scene = Scene { home: &home, now: self.now, volts: self.volts() };
         let order = self.order.clone();
@@ -273,6 +273,7 @@ impl Controller {
             intents: &intents,
             facts: &facts,
             spare: Pool::new(&home, spare),
+            kept: Pool::new(&home, self.shares.map_or(Phased::ZERO, |s| s.kept)),
             order: &order,
             new_reading: self.new_reading,
             no_starts: no_starts.or(gap_wait.map(|_| Limit::Restart)),

@@ -72,6 +72,8 @@ pub(crate) struct Round<'a> {
     pub(crate) facts: &'a [Facts],
     /// All spare power, before anything was taken from it.
     pub(crate) spare: Pool,
+    /// The part of the surplus that is kept for a battery served first.
+    pub(crate) kept: Pool,
     /// Loads in the order in which they are served.
     pub(crate) order: &'a [usize],
     /// Whether the grid reading is new since the last round.

@@ -26,6 +26,8 @@ pub(super) struct Asking<'a> {
     available_w: f64,
     /// The part of it that nobody draws at this moment.
     free_w: f64,
+    /// What is kept for a battery served first, in watts.
+    kept_w: f64,
     headroom_w: f64,
 }
 
@@ -56,6 +58,7 @@ impl<'a> Asking<'a> {
             floor_w: floor_of(load, &terms, volts),
             available_w: pool.for_load(load) - held - terms.keep_w,
             free_w: round.spare.for_load(load) - drawn - terms.keep_w,
+            kept_w: round.kept.for_load(load),
             headroom_w: round.headroom_w(i),
         }
     }
@@ -174,7 +177,8 @@ impl<'a> Asking<'a> {
 
     fn below(&self, state: &mut LoadState, progress: &Progress) -> Allotment {
         let need = self.need_w();
-        let lasted = state.patience.below(self.now, need - self.with_help_w().max(0.0));
+        // What a battery served first goes without is not bought.
+        let lasted = state.patience.below(self.now, need - (self.with_help_w() + self.kept_w).max(0.0));
         if state.inside_min_on(self.load, self.now) {
             let wake = state.on_since.map(|since| since + self.load.min_on);
             return Allotment { wake, ..Allotment::on(self.floor_w, Some(Limit::MinOn)) };
