@@ -20,8 +20,23 @@ pub(crate) struct Answer {
     pub(crate) contradictions: u32,
     opposites: u32,
     unanswered: u32,
+    /// Whether the contradicted load may rise again before an answer clears it.
+    pub(crate) leave: Leave,
     /// The load was stopped for good.
     pub(crate) stopped: bool,
+}
+
+/// Leave to rise again after a contradiction. The way back to the floor may be too small a step to be told from the
+/// house's own movements; then only a new step upwards can clear the load, or convict it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Leave {
+    /// None: the way back is judged.
+    #[default]
+    None,
+    /// Once it has waited at its floor.
+    AfterWait,
+    /// Until the next judgement.
+    Granted,
 }
 
 /// Where a sum of steps began.
@@ -132,6 +147,7 @@ fn conclude(state: &mut LoadState, metered: bool, raised: bool, share: f64) -> V
     } else {
         return Verdict::None;
     }
+    answer.leave = Leave::None;
     if answer.contradictions >= limits::CONTRADICTIONS_STOP {
         let already_stopped = std::mem::replace(&mut answer.stopped, true);
         return match answer.opposites >= limits::OPPOSITES_STOP {

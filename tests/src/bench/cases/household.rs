@@ -71,7 +71,7 @@ fn averaging(metered: bool, every_s: i64) -> Vec<Figure> {
     case.averages = true;
     case.plan.declared_lag_s = every_s + 2;
     // A kettle is over before a mean of a minute shows it.
-    ordinary(&run(case, &Day::clear()), if every_s > 10 { 1.0 } else { 0.7 })
+    ordinary(&run(case, &Day::clear()), if every_s > 10 { 1.1 } else { 0.7 })
 }
 
 fn coarse(metered: bool) -> Vec<Figure> {
