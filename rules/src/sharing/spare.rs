@@ -219,9 +219,12 @@ impl<'a> Asking<'a> {
         if !state.appetite.takes_nothing(self.now, self.load.settle) {
             return false;
         }
-        if !state.inside_min_on(self.load, self.now) {
+        // What the grid has contradicted as well may be bought: that is a bound, which `min_on` does not hold up.
+        let contradicted = state.answer.contradictions > 0;
+        if contradicted || !state.inside_min_on(self.load, self.now) {
             state.appetite.pass_on(self.now);
-            *got = Allotment { wake: state.appetite.try_at, ..self.off(Limit::TakesNothing) };
+            let limit = if contradicted { Limit::NoAnswer } else { Limit::TakesNothing };
+            *got = Allotment { wake: state.appetite.try_at, ..self.off(limit) };
         } else {
             got.limit = Some(Limit::TakesNothing);
         }
