@@ -116,6 +116,10 @@ pub(crate) fn judge(state: &mut LoadState, load: &Load, draws: &Draws<'_>, readi
         }
         return Verdict::None;
     }
+    if draws.another_moves_unseen(state.id, reading.own) {
+        state.answer.pending = true;
+        return Verdict::None;
+    }
     let moved = (draws.rest_w(reading, state.id) - anchor.rest_w) * expected.signum();
     let share = moved / expected.abs();
     let may_still_come = reading.own < commanded_at + load.settle + limits::JUDGE_DELAY;
