@@ -120,7 +120,7 @@ pub(crate) fn judge(state: &mut LoadState, load: &Load, draws: &Draws<'_>, readi
         state.answer.pending = true;
         return Verdict::None;
     }
-    let moved = (draws.rest_w(reading, state.id) - anchor.rest_w) * expected.signum();
+    let moved = (draws.rest_seen_w(reading, state.id) - anchor.rest_w) * expected.signum();
     let share = moved / expected.abs();
     let may_still_come = reading.own < commanded_at + load.settle + limits::JUDGE_DELAY;
     if share < limits::ANSWERED_SHARE && may_still_come {

@@ -82,6 +82,17 @@ impl<'a> Draws<'a> {
         self.home_w(reading) - drawn
     }
 
+    /// The same with the others as the grid reading itself shows them: the own meter of one on the move may be of another
+    /// second, and what it is late would be taken for this load's answer.
+    pub(crate) fn rest_seen_w(&self, reading: &GridReading, skip: LoadId) -> f64 {
+        let others = self.states.iter().filter(|s| s.id != skip && self.counts(s.id));
+        let drawn = others.map(|s| match s.settling {
+            Some(_) if self.is_metered(s.id) => self.attributed_w(s.id, reading),
+            _ => self.likely_w(s, reading.own),
+        });
+        self.home_w(reading) - drawn.sum::<f64>()
+    }
+
     /// What the home draws at a grid reading, loads included: the battery and the roof added back as far as known.
     pub(crate) fn home_w(&self, reading: &GridReading) -> f64 {
         let sum = |part: Option<Phased>| part.map_or(0.0, |p| p.sum);
