@@ -1,9 +1,9 @@
 //! A reversed clamp, and a car that the clamp does not count.
 
 use super::super::day::Day;
-use super::super::run::run;
+use super::super::run::{Case, run};
 use super::super::table::{Figure, at_least, at_most};
-use super::{EVERY_S, Planned, healthy, word, yes};
+use super::{EVERY_S, METERING, Planned, healthy, word, yes};
 
 pub(super) fn cases() -> Vec<Planned> {
     let mut cases = Vec::new();
@@ -17,7 +17,35 @@ pub(super) fn cases() -> Vec<Planned> {
             cases.push(Planned::new("faults", name, move || uncounted(metered, every_s)));
         }
     }
+    let name = "reversed clamp, kettles at other moments, 48 day-runs".to_owned();
+    cases.push(Planned::new("faults", name, || {
+        let worst = worst_bought_kwh(|case| case.reversed = true);
+        vec![at_most("bought at worst", worst, 1.4, "kWh")]
+    }));
+    let name = "car not counted, kettles at other moments, 48 day-runs".to_owned();
+    cases.push(Planned::new("faults", name, || {
+        let worst = worst_bought_kwh(|case| case.car_uncounted = true);
+        vec![at_most("bought at worst", worst, 1.2, "kWh")]
+    }));
     cases
+}
+
+/// The most that any kind of home buys with this fault: a kettle that comes or goes just when a load is switched looks
+/// like the answer to it.
+fn worst_bought_kwh(fault: impl Fn(&mut Case)) -> f64 {
+    let mut worst: f64 = 0.0;
+    for seed in [13, 24, 31, 47] {
+        let day = Day::clear_with(seed);
+        for (car_metered, heater_metered) in METERING {
+            for every_s in EVERY_S {
+                let mut case = healthy(true, every_s);
+                (case.plan.car_metered, case.plan.heater_metered) = (car_metered, heater_metered);
+                fault(&mut case);
+                worst = worst.max(run(case, &day).bought_wh / 1000.0);
+            }
+        }
+    }
+    worst
 }
 
 fn reversed(metered: bool, every_s: i64, bar: f64) -> Vec<Figure> {

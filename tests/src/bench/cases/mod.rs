@@ -19,6 +19,9 @@ use super::table::{Figure, Row};
 /// Meter intervals of the days, in seconds.
 const EVERY_S: [i64; 3] = [1, 10, 60];
 
+/// Which of car and heater have meters of their own.
+const METERING: [(bool, bool); 4] = [(true, true), (false, false), (true, false), (false, true)];
+
 /// A case that has yet to be run.
 pub struct Planned {
     /// The part of the table to which it belongs.
@@ -58,7 +61,8 @@ pub fn short() -> Vec<Planned> {
     all().into_iter().filter(named).chain([steady::short()]).collect()
 }
 
-const SHORT: [&str; 10] = [
+/// Their names; a few combinations of steady sun come on top.
+pub const SHORT: [&str; 10] = [
     "clear day, metered, meter every 60 s",
     "broken cloud, unmetered, meter every 10 s",
     "car full at 12 kWh, unmetered",

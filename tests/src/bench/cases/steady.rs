@@ -5,7 +5,7 @@ use super::super::day::Day;
 use super::super::plants::{Kind, Plant};
 use super::super::run::{Outcome, run};
 use super::super::table::{Figure, at_most};
-use super::{Planned, false_alarms, healthy, word, yes};
+use super::{METERING, Planned, false_alarms, healthy, word, yes};
 
 /// A car whose set-point changes more often than this in an hour of steady sun is restless.
 const CHANGES_AN_HOUR: usize = 12;
@@ -36,9 +36,6 @@ fn combinations() -> Vec<Steady> {
     }
     all
 }
-
-/// Which of car and heater have meters of their own.
-const METERING: [(bool, bool); 4] = [(true, true), (false, false), (true, false), (false, true)];
 
 pub(super) fn cases() -> Vec<Planned> {
     let declared = METERING.map(|(car, heater)| {
