@@ -17,6 +17,14 @@ pub const MODULATED_GRAIN_W: f64 = 10.0;
 /// A modulated load moves up in steps of at least this, in watts, so that noise does not move it.
 pub const MODULATED_RAISE_W: f64 = 50.0;
 
+/// A modulated load is raised so far that this much spare power is left, in watts: the house's small movements would
+/// else be bought half of the time.
+pub const MODULATED_MARGIN_W: f64 = 25.0;
+
+/// While the roof's power falls, it is taken to go on falling for this share of the time to the next reading. More buys
+/// less under broken cloud and catches less; on the bench this is where both are better than without.
+pub const FADING_INTERVALS: f64 = 0.25;
+
 /// A raise of a charge point needs room for the new value and this share of a step more.
 pub const RAISE_MARGIN_STEPS: f64 = 0.25;
 

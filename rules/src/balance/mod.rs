@@ -55,6 +55,8 @@ pub(crate) struct Shares {
     pub(crate) loads: Phased,
     /// What controlled loads could draw at zero import; `None` where the battery is not known.
     pub(crate) spare: Option<Phased>,
+    /// The part of the surplus that is kept for a battery served first.
+    pub(crate) kept: Phased,
     /// What the home uses without its controlled loads; without the roof's part where that is not known.
     pub(crate) base: Phased,
     /// Whether `base` has all its parts, so that it may be published.
@@ -141,15 +143,15 @@ impl Parts {
         let from_battery = on_phases(home, battery);
         let battery_known = if battery_measured { battery.is_some() } else { home.battery.is_none() };
         let spare_known = battery_known && sees_export(home);
-        let mut spare = loads.plus(-1.0, reading.grid).plus(-1.0, from_battery);
-        if home.battery.is_none_or(|b| b.first) && battery_measured {
-            spare = spare.plus(-1.0, spread(home, want_w));
-        }
+        let first = home.battery.is_none_or(|b| b.first) && battery_measured;
+        let kept = spread(home, if first { want_w } else { 0.0 });
+        let spare = loads.plus(-1.0, reading.grid).plus(-1.0, from_battery).plus(-1.0, kept);
         let base = reading.grid.plus(1.0, from_battery).plus(1.0, on_phases(home, solar));
         Shares {
             own: reading.own,
             loads,
             spare: spare_known.then_some(spare),
+            kept,
             base: base.plus(-1.0, loads),
             base_known: (solar.is_some() || self.house.exists()) && battery_known,
         }

@@ -20,8 +20,23 @@ pub(crate) struct Answer {
     pub(crate) contradictions: u32,
     opposites: u32,
     unanswered: u32,
+    /// Whether the contradicted load may rise again before an answer clears it.
+    pub(crate) leave: Leave,
     /// The load was stopped for good.
     pub(crate) stopped: bool,
+}
+
+/// Leave to rise again after a contradiction. The way back to the floor may be too small a step to be told from the
+/// house's own movements; then only a new step upwards can clear the load, or convict it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(crate) enum Leave {
+    /// None: the way back is judged.
+    #[default]
+    None,
+    /// Once it has waited at its floor.
+    AfterWait,
+    /// Until the next judgement.
+    Granted,
 }
 
 /// Where a sum of steps began.
@@ -47,9 +62,16 @@ pub(crate) enum Verdict {
 }
 
 impl Answer {
-    /// A step begins at this reading, where none is being judged yet.
-    pub(crate) fn step_begins(&mut self, at: Moment, rest_w: f64, setpoint_w: f64, draw_w: f64) {
-        self.anchor.get_or_insert(Anchor { at, rest_w, setpoint_w, draw_w });
+    /// A step of `step_w` begins at this reading. It is added to those that wait to be judged; but one that tells by
+    /// itself is judged alone: the house has had less time to do something of its own, and what led to the step, a
+    /// kettle often, is already in the reading.
+    pub(crate) fn step_begins(&mut self, at: Moment, rest_w: f64, setpoint_w: f64, draw_w: f64, step_w: f64) {
+        let anchor = Anchor { at, rest_w, setpoint_w, draw_w };
+        let waiting = self.anchor.get_or_insert(anchor);
+        let waiting_tells = (setpoint_w - waiting.setpoint_w).abs() >= limits::TELLING_STEP_W;
+        if !waiting_tells && step_w.abs() >= limits::TELLING_STEP_W {
+            *waiting = anchor;
+        }
     }
 
     /// A load whose command is given up has no step to judge.
@@ -94,7 +116,11 @@ pub(crate) fn judge(state: &mut LoadState, load: &Load, draws: &Draws<'_>, readi
         }
         return Verdict::None;
     }
-    let moved = (draws.rest_w(reading, state.id) - anchor.rest_w) * expected.signum();
+    if draws.another_moves_unseen(state.id, reading.own) {
+        state.answer.pending = true;
+        return Verdict::None;
+    }
+    let moved = (draws.rest_seen_w(reading, state.id) - anchor.rest_w) * expected.signum();
     let share = moved / expected.abs();
     let may_still_come = reading.own < commanded_at + load.settle + limits::JUDGE_DELAY;
     if share < limits::ANSWERED_SHARE && may_still_come {
@@ -125,6 +151,7 @@ fn conclude(state: &mut LoadState, metered: bool, raised: bool, share: f64) -> V
     } else {
         return Verdict::None;
     }
+    answer.leave = Leave::None;
     if answer.contradictions >= limits::CONTRADICTIONS_STOP {
         let already_stopped = std::mem::replace(&mut answer.stopped, true);
         return match answer.opposites >= limits::OPPOSITES_STOP {

@@ -3,5 +3,5 @@
 mod answer;
 mod ratings;
 
-pub(crate) use answer::{Answer, Verdict, judge};
+pub(crate) use answer::{Answer, Leave, Verdict, judge};
 pub(crate) use ratings::{Ratings, Wanted};

@@ -82,7 +82,7 @@ impl Controller {
         let draws = self.draws();
         let (id, from_w) = (before.id, before.settling.map_or(before.setpoint_w, |s| s.from_w));
         let attributed_w = self.grid.as_ref().map_or(draws.now_w(id), |g| draws.attributed_w(id, g));
-        let rest_before_w = self.grid.as_ref().map(|g| draws.rest_w(g, id));
+        let rest_before_w = self.grid.as_ref().map(|g| draws.rest_seen_w(g, id));
         let drawn_then = self.grid.as_ref().map_or(draws.now_w(id), |g| draws.at_w(id, g.own));
         let settling = Settling {
             from_w,
@@ -94,7 +94,7 @@ impl Controller {
         let now = self.now;
         let state = &mut self.states[i];
         if let Some(rest) = rest_before_w {
-            state.answer.step_begins(now, rest, from_w, drawn_then);
+            state.answer.step_begins(now, rest, from_w, drawn_then, settling.step_w);
         }
         state.settling = Some(settling);
         state.commanded_at = Some(now);

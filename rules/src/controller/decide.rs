@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::Controller;
 use super::intents::Meant;
-use crate::balance::GridReading;
+use crate::balance::{GridReading, Phased};
 use crate::bounds::{Verdict, Wanted, judge};
 use crate::home::ExtraKind;
 use crate::input::{About, Role};
@@ -80,6 +80,9 @@ impl Controller {
             self.learn_lateness(&declared);
         }
         let reading = GridReading { own: declared.own - self.lateness.by(), ..declared };
+        if self.new_reading {
+            self.foresee(&reading);
+        }
         self.grid = Some(reading);
         self.watch_load_meters();
         let home = Arc::clone(&self.home);
@@ -118,6 +121,17 @@ impl Controller {
             self.shares = Some(self.parts.shares(&home, &reading, loads, want_w));
             self.new_balance = true;
         }
+    }
+
+    /// A cloud comes gradually, a kettle does not: while the roof's power falls, it is taken to go on falling from the
+    /// reading's own time until now and for a part of the time to the next reading.
+    fn foresee(&mut self, reading: &GridReading) {
+        let before = self.grid.and_then(|g| Some((g.own, g.solar?.sum)));
+        self.fading_w = before.zip(reading.solar).map_or(0.0, |((then, was_w), is)| {
+            let interval_s = reading.own.seconds_since(then);
+            let ahead_s = self.now.seconds_since(reading.own) + limits::FADING_INTERVALS * interval_s;
+            if interval_s > 0.0 { (was_w - is.sum).max(0.0) / interval_s * ahead_s } else { 0.0 }
+        });
     }
 
     /// A load's meter that falls silent or comes back changes what the grid reading is compared with.
@@ -265,7 +279,7 @@ impl Controller {
     fn bounded_allotments(&mut self, meant: &[Meant]) -> Vec<Allotment> {
         let intents: Vec<Intent> = meant.iter().map(|m| m.intent).collect();
         let facts = self.facts();
-        let spare = self.shares.and_then(|s| s.spare).unwrap_or(crate::balance::Phased::ZERO);
+        let spare = self.shares.and_then(|s| s.spare).unwrap_or(Phased::ZERO);
         let home = Arc::clone(&self.home);
         let scene = Scene { home: &home, now: self.now, volts: self.volts() };
         let order = self.order.clone();
@@ -276,6 +290,8 @@ impl Controller {
             intents: &intents,
             facts: &facts,
             spare: Pool::new(&home, spare),
+            fading_w: self.fading_w,
+            kept: Pool::new(&home, self.shares.map_or(Phased::ZERO, |s| s.kept)),
             order: &order,
             new_reading: self.new_reading,
             no_starts: no_starts.or(gap_wait.map(|_| Limit::Restart)),

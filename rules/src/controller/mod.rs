@@ -48,6 +48,8 @@ pub struct Controller {
     grid: Option<GridReading>,
     shares: Option<Shares>,
     lateness: Lateness,
+    /// How much less the roof will make before the next reading can tell, in watts.
+    fading_w: f64,
     /// The grid reading changed since the last decision.
     new_reading: bool,
     /// A part of the balance changed since it was last given out.
@@ -99,6 +101,7 @@ impl Controller {
             grid: None,
             shares: None,
             lateness: Lateness::default(),
+            fading_w: 0.0,
             new_reading: false,
             new_balance: true,
             states: (0..loads).map(|i| LoadState::new(LoadId(i as u16))).collect(),

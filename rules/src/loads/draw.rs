@@ -4,7 +4,7 @@ use super::LoadState;
 use crate::balance::{GridReading, Phased};
 use crate::home::{CountedBy, Home, LoadId, PointId};
 use crate::reading::Meter;
-use crate::time::Moment;
+use crate::time::{Moment, Span};
 
 /// The draws of all loads, as their meters tell or as the grid's answers have confirmed.
 #[derive(Clone, Copy)]
@@ -78,8 +78,19 @@ impl<'a> Draws<'a> {
     /// A battery or a roof that answers a step hides it from the grid reading, so their known parts are added back.
     pub(crate) fn rest_w(&self, reading: &GridReading, skip: LoadId) -> f64 {
         let others = self.states.iter().filter(|s| s.id != skip && self.counts(s.id));
-        let drawn: f64 = others.map(|s| self.at_w(s.id, reading.own)).sum();
+        let drawn: f64 = others.map(|s| self.likely_w(s, reading.own)).sum();
         self.home_w(reading) - drawn
+    }
+
+    /// The same with the others as the grid reading itself shows them: the own meter of one on the move may be of another
+    /// second, and what it is late would be taken for this load's answer.
+    pub(crate) fn rest_seen_w(&self, reading: &GridReading, skip: LoadId) -> f64 {
+        let others = self.states.iter().filter(|s| s.id != skip && self.counts(s.id));
+        let drawn = others.map(|s| match s.settling {
+            Some(_) if self.is_metered(s.id) => self.attributed_w(s.id, reading),
+            _ => self.likely_w(s, reading.own),
+        });
+        self.home_w(reading) - drawn.sum::<f64>()
     }
 
     /// What the home draws at a grid reading, loads included: the battery and the roof added back as far as known.
@@ -92,6 +103,30 @@ impl<'a> Draws<'a> {
     pub(crate) fn metered_w(&self, at: Moment) -> f64 {
         let metered = self.states.iter().filter(|s| self.is_metered(s.id) && self.counts(s.id));
         metered.map(|s| self.at_w(s.id, at)).sum()
+    }
+
+    /// What another load draws at `at`, in watts. One without a meter that is about to have settled has most likely
+    /// followed: else its step would be taken for the answer to somebody else's.
+    fn likely_w(&self, state: &LoadState, at: Moment) -> f64 {
+        let settles =
+            state.settling.is_some() && state.commanded_at.is_some_and(|t| at >= t + self.settle(state.id));
+        if settles && !self.is_metered(state.id) && state.confirmed_w > 0.0 {
+            return state.expected_w();
+        }
+        self.at_w(state.id, at)
+    }
+
+    /// Whether a load without a meter other than `id` is on the move at `at`.
+    pub(crate) fn another_moves_unseen(&self, id: LoadId, at: Moment) -> bool {
+        let moves = |s: &LoadState| {
+            s.settling.is_some() && s.commanded_at.is_some_and(|t| at > t && at < t + self.settle(s.id))
+        };
+        let others = self.states.iter().filter(|s| s.id != id && self.counts(s.id) && !self.is_metered(s.id));
+        others.into_iter().any(moves)
+    }
+
+    fn settle(&self, id: LoadId) -> Span {
+        self.home.load(id).settle
     }
 
     /// Whether the grid point counts this load.

@@ -72,6 +72,10 @@ pub(crate) struct Round<'a> {
     pub(crate) facts: &'a [Facts],
     /// All spare power, before anything was taken from it.
     pub(crate) spare: Pool,
+    /// The part of the surplus that is kept for a battery served first.
+    pub(crate) kept: Pool,
+    /// How much less the roof will make before the next reading can tell, in watts.
+    pub(crate) fading_w: f64,
     /// Loads in the order in which they are served.
     pub(crate) order: &'a [usize],
     /// Whether the grid reading is new since the last round.

@@ -1,6 +1,7 @@
 //! A load that takes spare power: starts, stops and set-points, with all its waits.
 
 use super::{Allotment, Facts, Intent, Pool, Progress, Round};
+use crate::bounds::Leave;
 use crate::home::Load;
 use crate::limits;
 use crate::loads::LoadState;
@@ -26,6 +27,10 @@ pub(super) struct Asking<'a> {
     available_w: f64,
     /// The part of it that nobody draws at this moment.
     free_w: f64,
+    /// What is kept for a battery served first, in watts.
+    kept_w: f64,
+    /// How much less the roof will make before a new set-point can follow, in watts.
+    fading_w: f64,
     headroom_w: f64,
 }
 
@@ -56,6 +61,8 @@ impl<'a> Asking<'a> {
             floor_w: floor_of(load, &terms, volts),
             available_w: pool.for_load(load) - held - terms.keep_w,
             free_w: round.spare.for_load(load) - drawn - terms.keep_w,
+            kept_w: round.kept.for_load(load),
+            fading_w: round.fading_w,
             headroom_w: round.headroom_w(i),
         }
     }
@@ -155,12 +162,16 @@ impl<'a> Asking<'a> {
     }
 
     fn fitting(&self, state: &LoadState) -> Allotment {
-        let watts = self.setpoint_for(self.available_w);
+        let watts = self.setpoint_for(self.available_w - self.fading_w);
         if watts <= state.setpoint_w {
             return Allotment::on(watts, Some(Limit::Spare).filter(|_| watts < self.ceiling_w()));
         }
-        let margin = limits::RAISE_MARGIN_STEPS * self.load.step_w(self.volts);
-        let roomy = self.setpoint_for(self.available_w - margin).max(state.setpoint_w);
+        let margin = if self.load.is_charge_point() {
+            limits::RAISE_MARGIN_STEPS * self.load.step_w(self.volts)
+        } else {
+            limits::MODULATED_MARGIN_W
+        };
+        let roomy = self.setpoint_for(self.available_w - self.fading_w - margin).max(state.setpoint_w);
         Allotment::on(roomy, Some(Limit::Spare).filter(|_| roomy < self.ceiling_w()))
     }
 
@@ -170,7 +181,8 @@ impl<'a> Asking<'a> {
 
     fn below(&self, state: &mut LoadState, progress: &Progress) -> Allotment {
         let need = self.need_w();
-        let lasted = state.patience.below(self.now, need - self.with_help_w().max(0.0));
+        // What a battery served first goes without is not bought.
+        let lasted = state.patience.below(self.now, need - (self.with_help_w() + self.kept_w).max(0.0));
         if state.inside_min_on(self.load, self.now) {
             let wake = state.on_since.map(|since| since + self.load.min_on);
             return Allotment { wake, ..Allotment::on(self.floor_w, Some(Limit::MinOn)) };
@@ -207,9 +219,12 @@ impl<'a> Asking<'a> {
         if !state.appetite.takes_nothing(self.now, self.load.settle) {
             return false;
         }
-        if !state.inside_min_on(self.load, self.now) {
+        // What the grid has contradicted as well may be bought: that is a bound, which `min_on` does not hold up.
+        let contradicted = state.answer.contradictions > 0;
+        if contradicted || !state.inside_min_on(self.load, self.now) {
             state.appetite.pass_on(self.now);
-            *got = Allotment { wake: state.appetite.try_at, ..self.off(Limit::TakesNothing) };
+            let limit = if contradicted { Limit::NoAnswer } else { Limit::TakesNothing };
+            *got = Allotment { wake: state.appetite.try_at, ..self.off(limit) };
         } else {
             got.limit = Some(Limit::TakesNothing);
         }
@@ -218,14 +233,23 @@ impl<'a> Asking<'a> {
 
     /// The grid contradicted a step: back to the floor at once, then off, and another try later.
     fn take_back_unanswered(&self, state: &mut LoadState, got: &mut Allotment) {
-        if state.answer.contradictions == 0 || !self.facts.metered {
+        let contradicted = state.answer.contradictions > 0 && self.facts.metered;
+        let probe = self.probe_w();
+        let waited = self.load.settle + limits::TAKES_NOTHING_AFTER;
+        let has_waited = state.since_command(self.now) >= waited;
+        if state.answer.leave == Leave::AfterWait && has_waited {
+            state.answer.leave = Leave::Granted;
+        }
+        if !contradicted || state.answer.leave == Leave::Granted {
             return;
         }
-        let probe = self.probe_w();
+        let back_w = (state.setpoint_w - probe) * self.ratio;
+        if back_w > 0.0 && back_w < limits::TELLING_STEP_W {
+            state.answer.leave = Leave::AfterWait;
+        }
         got.watts = got.watts.min(probe);
         got.limit = Some(Limit::NoAnswer);
-        let waited = self.load.settle + limits::TAKES_NOTHING_AFTER;
-        if state.setpoint_w <= probe && state.since_command(self.now) >= waited {
+        if back_w <= 0.0 && has_waited {
             state.appetite.pass_on(self.now);
             *got = Allotment { wake: state.appetite.try_at, ..self.off(Limit::NoAnswer) };
         }

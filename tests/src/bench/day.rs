@@ -52,20 +52,33 @@ impl Day {
         Day { solar_w: vec![5000.0; seconds], base_w: wander(vec![500.0; seconds], 9) }
     }
 
-    /// Eleven hours of clear sky, 7.4 kW at noon, and a house with kettles.
-    pub fn clear(seed: u64) -> Day {
-        let seconds = 11 * 3600;
-        let sun = |t: usize| 7400.0 * (PI * t as f64 / seconds as f64).sin();
-        Day { solar_w: (0..seconds).map(sun).collect(), base_w: kettles(seconds, seed) }
+    /// Eleven hours of clear sky, 7.4 kW at noon, and a house with kettles: those of the day on which the bars were
+    /// measured, since what a reversed clamp buys, say, is a matter of when they fall.
+    pub fn clear() -> Day {
+        Day { solar_w: clear_sky(), base_w: house(&KETTLES, 1) }
     }
 
-    /// The same with two showers of 9 kW, ten minutes each.
-    pub fn clear_with_showers(seed: u64) -> Day {
-        let mut day = Day::clear(seed);
-        for begin in [4 * 3600, 6 * 3600] {
-            day.base_w[begin..begin + 600].iter_mut().for_each(|w| *w += 9000.0);
+    /// The same with kettles at other moments.
+    pub fn clear_with(seed: u64) -> Day {
+        Day { solar_w: clear_sky(), base_w: house(&kettles(seed), seed) }
+    }
+
+    /// The clear day with two showers of 9 kW, ten minutes each.
+    pub fn clear_with_showers() -> Day {
+        Day::clear().with_showers(&[4 * 3600, 6 * 3600])
+    }
+
+    /// Two hours of the night, with a shower of 9 kW in the middle.
+    pub fn night_with_shower() -> Day {
+        let base_w = wander(vec![350.0; 7200], 3);
+        Day { solar_w: vec![0.0; 7200], base_w }.with_showers(&[3600])
+    }
+
+    fn with_showers(mut self, begins: &[usize]) -> Day {
+        for begin in begins {
+            self.base_w[*begin..begin + 600].iter_mut().for_each(|w| *w += 9000.0);
         }
-        day
+        self
     }
 
     /// Eleven hours of the measured broken-cloud day, the roof doubled, from minute means to seconds by straight lines.
@@ -98,16 +111,56 @@ fn load_and_roof(line: &str) -> Option<(f64, f64)> {
     Some((fields.next()?.parse().ok()?, fields.next()?.parse().ok()?))
 }
 
-/// A house of about 350 W with a 2.2 kW kettle every quarter of an hour to an hour, for one to three minutes.
-fn kettles(seconds: usize, seed: u64) -> Vec<f64> {
-    let mut noise = Noise::new(seed);
-    let mut base: Vec<f64> = (0..seconds).map(|t| 350.0 + 40.0 * (t as f64 / 300.0).sin()).collect();
-    let mut at = 600;
-    while at < seconds {
-        let lasts = 60 * noise.whole(1, 3) as usize;
-        let end = (at + lasts).min(seconds);
-        base[at..end].iter_mut().for_each(|w| *w += 2200.0);
+/// Eleven hours in seconds.
+const DAY_S: usize = 11 * 3600;
+
+/// A kettle of 2.2 kW: when it begins and for how long, in seconds.
+type Kettle = (usize, usize);
+
+/// The kettles of the day on which the bars were measured.
+const KETTLES: [Kettle; 20] = [
+    (600, 60),
+    (3831, 60),
+    (5775, 60),
+    (8704, 120),
+    (11_538, 180),
+    (13_992, 60),
+    (15_276, 120),
+    (16_292, 120),
+    (18_964, 180),
+    (19_872, 180),
+    (22_596, 120),
+    (24_433, 180),
+    (25_751, 120),
+    (26_776, 60),
+    (27_780, 180),
+    (30_897, 60),
+    (33_358, 180),
+    (35_145, 120),
+    (36_163, 180),
+    (37_971, 120),
+];
+
+fn clear_sky() -> Vec<f64> {
+    (0..DAY_S).map(|t| 7400.0 * (PI * t as f64 / DAY_S as f64).sin()).collect()
+}
+
+/// A kettle every quarter of an hour to an hour, for one to three minutes.
+fn kettles(seed: u64) -> Vec<Kettle> {
+    let (mut noise, mut kettles, mut at) = (Noise::new(seed), Vec::new(), 600);
+    while at < DAY_S {
+        kettles.push((at, 60 * noise.whole(1, 3) as usize));
         at += noise.whole(900, 3600) as usize;
+    }
+    kettles
+}
+
+/// A house of about 350 W, with kettles.
+fn house(kettles: &[Kettle], seed: u64) -> Vec<f64> {
+    let mut base: Vec<f64> = (0..DAY_S).map(|t| 350.0 + 40.0 * (t as f64 / 300.0).sin()).collect();
+    for (begin, lasts) in kettles {
+        let end = (begin + lasts).min(DAY_S);
+        base[*begin..end].iter_mut().for_each(|w| *w += 2200.0);
     }
     wander(base, seed + 5)
 }

@@ -9,5 +9,6 @@ pub mod day;
 pub mod homes;
 pub mod oracle;
 pub mod plants;
+pub mod reference;
 pub mod run;
 pub mod table;

@@ -11,7 +11,7 @@ use overspill_rules::time::Moment;
 
 use super::day::Day;
 use super::homes::{BATTERY, GRID, Plan, SOLAR};
-use super::plants::{Battery, Plant, VOLTS};
+use super::plants::{Battery, CAR_TAKES, Plant, VOLTS};
 
 /// The supply's rating in amps.
 const RATING_A: f64 = 60.0;
@@ -31,6 +31,12 @@ pub struct Case {
     pub car_uncounted: bool,
     /// A battery.
     pub battery: Option<Battery>,
+    /// The grid meter gives the mean since its last reading, not what flows at the moment.
+    pub averages: bool,
+    /// The grid meter counts in steps of so many watts.
+    pub grain_w: f64,
+    /// The rules want both loads to run at their ceilings, whatever the source of the power.
+    pub runs_anyway: bool,
     /// The grid and solar meters are silent between these seconds.
     pub silent: Option<(usize, usize)>,
 }
@@ -52,7 +58,8 @@ pub struct Outcome {
     pub changes: [Vec<(usize, f64)>; 2],
     /// True power from the grid, each second.
     pub grid_w: Vec<f64>,
-    /// Largest current that base and set-points together permitted, in amps, wherever a set-point had just been raised.
+    /// Largest current that the base, as it was last read, and the draws that the set-points permit made together when one of them was
+    /// raised, in amps.
     pub raised_to_a: f64,
     /// Largest true current of the supply, in amps.
     pub peak_a: f64,
@@ -82,6 +89,8 @@ struct Bench<'a> {
     battery_w: Vec<f64>,
     metered_w: Vec<f64>,
     over_s: usize,
+    /// The base at the newest grid reading.
+    read_base_w: f64,
 }
 
 /// Runs a case.
@@ -100,6 +109,7 @@ pub fn run(case: Case, day: &Day) -> Outcome {
         battery_w: Vec::new(),
         metered_w: Vec::new(),
         over_s: 0,
+        read_base_w: 0.0,
     };
     bench.begin();
     for second in 0..day.seconds() {
@@ -108,10 +118,11 @@ pub fn run(case: Case, day: &Day) -> Outcome {
     bench.out
 }
 
-fn rules() -> RuleSet {
+fn rules(runs_anyway: bool) -> RuleSet {
+    let asks = if runs_anyway { "run(\"it must\")" } else { "take_spare(\"spare solar\")" };
     let rule = |name: &str| RuleSource {
         name: name.to_owned(),
-        text: format!("fn decide(home) {{ home.load(\"{name}\").take_spare(\"spare solar\"); }}"),
+        text: format!("fn decide(home) {{ home.load(\"{name}\").{asks}; }}"),
     };
     RuleSet { rules: vec![rule("car"), rule("water")], library: Vec::new() }
 }
@@ -120,7 +131,7 @@ impl Bench<'_> {
     fn begin(&mut self) {
         // 2026-06-21T06:00:00Z
         self.controller.handle(Moment(0), Input::ClockSet { offset_ms: 1_782_021_600_000, believed: true });
-        self.controller.handle(Moment(0), Input::Rules(rules()));
+        self.controller.handle(Moment(0), Input::Rules(rules(self.case.runs_anyway)));
         self.drain(0);
     }
 
@@ -186,15 +197,26 @@ impl Bench<'_> {
         vec![reading(BATTERY, self.battery_w[then]), Input::Other(charge)]
     }
 
-    fn main_readings(&self, t: usize) -> Vec<Input> {
+    fn main_readings(&mut self, t: usize) -> Vec<Input> {
         let silent = self.case.silent.is_some_and(|(from, to)| (from..to).contains(&t));
         let due = t.is_multiple_of(self.case.plan.every_s as usize) && t >= self.case.lag_s;
         if silent || !due {
             return Vec::new();
         }
+        self.read_base_w = self.day.base_w[t - self.case.lag_s];
+        let (grain_w, sign) = (self.case.grain_w, if self.case.reversed { -1.0 } else { 1.0 });
+        let grid = (self.shown(&self.metered_w, t) / grain_w).round() * grain_w * sign;
+        vec![reading(SOLAR, self.shown(&self.day.solar_w, t)), reading(GRID, grid)]
+    }
+
+    /// What a main meter shows at second `t` of what truly was.
+    fn shown(&self, truly: &[f64], t: usize) -> f64 {
         let then = t - self.case.lag_s;
-        let grid = self.metered_w[then].round() * if self.case.reversed { -1.0 } else { 1.0 };
-        vec![reading(SOLAR, self.day.solar_w[then]), reading(GRID, grid)]
+        if !self.case.averages {
+            return truly[then];
+        }
+        let since = (then + 1).saturating_sub(self.case.plan.every_s as usize);
+        truly[since..=then].iter().sum::<f64>() / (then + 1 - since) as f64
     }
 
     fn drain(&mut self, t: usize) {
@@ -219,8 +241,7 @@ impl Bench<'_> {
             self.out.starts[i] += 1;
         }
         if command.watts > before {
-            let permitted =
-                self.day.base_w[t.min(self.day.seconds() - 1)] + self.setpoints_w[0] + self.setpoints_w[1];
+            let permitted = self.read_base_w + self.setpoints_w[0] * CAR_TAKES + self.setpoints_w[1];
             self.out.raised_to_a = self.out.raised_to_a.max(permitted / VOLTS);
         }
         self.out.changes[i].push((t, command.watts));

@@ -2,6 +2,10 @@
 
 use std::fmt::Write;
 
+use serde_json::{Value, json};
+
+use super::reference;
+
 /// One figure of a row, with the bar it must reach.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
@@ -60,23 +64,41 @@ impl Row {
     }
 }
 
-/// The rows as a table of text.
-pub fn print(rows: &[Row]) -> String {
-    let mut text = String::new();
-    for row in rows {
-        let _ = writeln!(text, "{}", row.name);
-        for figure in &row.figures {
-            let mark = if figure.is_reached() { "" } else { "   MISSED" };
-            let sign = if figure.more_is_better { "at least" } else { "at most" };
-            let (reached, bar) = (number(figure.reached), number(figure.bar));
-            let _ = writeln!(
-                text,
-                "    {:<38} {:>9} {:<4} {sign} {bar}{mark}",
-                figure.name, reached, figure.unit
-            );
-        }
+/// One row as text: each figure with its bar, and what the reference reached where it had the case.
+pub fn print(row: &Row) -> String {
+    let mut text = format!("{}\n", row.name);
+    for figure in &row.figures {
+        let mark = if figure.is_reached() { "" } else { "   MISSED" };
+        let sign = if figure.more_is_better { "at least" } else { "at most" };
+        let reference = reference::of(&row.name, &figure.name).map_or_else(String::new, number);
+        let (reached, bar) = (number(figure.reached), number(figure.bar));
+        let _ = writeln!(
+            text,
+            "    {:<38} {reached:>9} {:<4} {sign:<8} {bar:>6}   {reference:>6}{mark}",
+            figure.name, figure.unit
+        );
     }
     text
+}
+
+/// What stands above the figures.
+pub fn head() -> String {
+    format!("    {:<38} {:>9} {:<4} {:<8} {:>6}   {:>6}", "", "reached", "", "bar", "", "design")
+}
+
+/// The rows for a machine.
+pub fn json(rows: &[Row]) -> Value {
+    let figure = |row: &Row, f: &Figure| {
+        json!({
+            "name": f.name, "unit": f.unit, "reached": f.reached, "bar": f.bar, "more_is_better": f.more_is_better,
+            "reference": reference::of(&row.name, &f.name), "ok": f.is_reached(),
+        })
+    };
+    let row = |r: &Row| {
+        let figures: Vec<Value> = r.figures.iter().map(|f| figure(r, f)).collect();
+        json!({ "case": r.name, "ok": r.is_reached(), "figures": figures })
+    };
+    rows.iter().map(row).collect()
 }
 
 fn number(value: f64) -> String {
