@@ -61,6 +61,9 @@ pub const CONTRADICTIONS_STOP: u32 = 4;
 /// If so many of them were opposite, all taking of spare power stops: the clamp is reversed.
 pub const OPPOSITES_STOP: u32 = 2;
 
+/// An unmetered load that did not follow a raise is raised again after this long, doubling to [`TRY_AGAIN_AT_MOST`].
+pub const RAISE_AGAIN_AFTER: Span = Span::seconds(60);
+
 /// So many unanswered sums in a row mean that an unmetered load takes nothing.
 pub const UNANSWERED_STOP: u32 = 2;
 

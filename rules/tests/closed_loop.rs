@@ -107,3 +107,27 @@ fn a_load_whose_own_meter_falls_silent_gets_its_fallback_and_makes_no_spare_powe
     assert!(world.grid_w() < 60.0, "{}", world.grid_w());
     assert!(world.draws_w[1] > 2900.0, "the other load goes on: {:?}", world.bench.load(1));
 }
+
+/// Nothing tells the program that a car takes less than it is allowed; the car must not be switched for it, nor may the
+/// heater go short.
+#[test]
+fn an_unmetered_car_that_limits_itself_is_held_where_it_followed() {
+    for every_s in [1, 10, 60] {
+        for takes_w in [2300.0, 3000.0, 3680.0] {
+            let mut home = home(vec![car(), water()], false);
+            home.points.iter_mut().for_each(|p| p.stale_after = Span::minutes(4));
+            let mut world = World::new(Bench::new(home, SPARE), 7500.0, 500.0);
+            (world.every_s, world.takes_w[0]) = (every_s, takes_w);
+            world.run(1800);
+            let mut short_s = 0;
+            for _ in 0..7200 {
+                world.run(1);
+                short_s += i32::from(world.draws_w[1] < 2850.0);
+            }
+            let case = format!("every {every_s} s, takes {takes_w}");
+            let stops = world.bench.switched(0).iter().filter(|(t, on)| *t > 1800 && !on).count();
+            assert_eq!(stops, 0, "{case}: the car was switched off");
+            assert!(short_s < 600, "{case}: the heater went short for {short_s} s");
+        }
+    }
+}

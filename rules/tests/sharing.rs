@@ -71,12 +71,14 @@ fn what_whole_steps_leave_over_flows_on() {
 #[test]
 fn what_a_settled_load_leaves_unused_beyond_500_w_flows_on() {
     // The car limits itself to 10 A although there would be 30.
-    let mut world = world(vec![car(), water()], true, &[CAR, WATER], 7500.0);
-    world.takes_w[0] = 2300.0;
-    world.run(3600);
-    assert!(world.draws_w[1] > 2900.0, "{:?}", world.draws_w);
-    let promised = world.bench.setpoint(0);
-    assert!(promised <= 2300.0 + 500.0, "{promised}");
+    for metered in [true, false] {
+        let mut world = world(vec![car(), water()], metered, &[CAR, WATER], 7500.0);
+        world.takes_w[0] = 2300.0;
+        world.run(3600);
+        assert!(world.draws_w[1] > 2900.0, "metered {metered}: {:?}", world.draws_w);
+        let promised = world.bench.setpoint(0);
+        assert!(promised <= 2300.0 + 500.0, "metered {metered}: {promised}");
+    }
 }
 
 // starts
@@ -190,15 +192,33 @@ fn a_charge_point_is_raised_after_raise_after_and_to_the_least_that_fitted() {
     let mut world = world(vec![car()], true, &[CAR], 2500.0);
     world.run(1200);
     assert_eq!(world.bench.setpoint(0), 8.0 * 230.0);
-    // Room for 11 A by turns with room for 10 A.
+    // Room for 11 A by turns with room for 10 A, as the house takes less and more.
     let from = world.bench.now.0 / 1000;
+    world.solar_w = 500.0 + 11.4 * 230.0;
     for n in 0..6 {
-        world.solar_w = 500.0 + if n % 2 == 0 { 11.4 } else { 10.4 } * 230.0;
+        world.base_w = 500.0 + if n % 2 == 0 { 0.0 } else { 230.0 };
         world.run(10);
     }
     let first = raises(&world.bench, 0).into_iter().find(|(t, _)| *t > from).unwrap();
     assert!(first.0 - from >= 30, "{first:?}, {from}");
     assert_eq!(first.1, 2300.0);
+}
+
+/// A cloud comes gradually, a kettle does not: only the roof's fall is taken to go on.
+#[test]
+fn while_the_roofs_power_falls_a_little_less_is_used_than_is_there() {
+    let follows = |solar_w: f64, base_w: f64| {
+        let mut world = world(vec![water()], true, &[WATER], 2500.0);
+        world.run(1800);
+        world.every_s = 10;
+        world.run(20);
+        (world.solar_w, world.base_w) = (2500.0 - solar_w, 500.0 + base_w);
+        world.run(10);
+        world.bench.setpoint(0)
+    };
+    let (kettle, cloud) = (follows(0.0, 250.0), follows(250.0, 0.0));
+    assert!((1700.0..=1750.0).contains(&kettle), "{kettle}");
+    assert!((1600.0..kettle).contains(&cloud), "{cloud}");
 }
 
 #[test]

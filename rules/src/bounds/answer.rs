@@ -128,7 +128,20 @@ pub(crate) fn judge(state: &mut LoadState, load: &Load, draws: &Draws<'_>, readi
         return Verdict::None;
     }
     state.answer.forget_step();
+    if !metered && expected > 0.0 && anchor.setpoint_w > 0.0 {
+        learn_reach(state, anchor, reading.own, share);
+    }
     conclude(state, metered, expected > 0.0, share)
+}
+
+/// What a raise of an unmetered load says of how far it follows: it may limit itself.
+fn learn_reach(state: &mut LoadState, anchor: Anchor, now: Moment, share: f64) {
+    if share >= limits::ANSWERED_SHARE {
+        state.reach.followed(state.setpoint_w);
+    } else if share < limits::UNANSWERED_SHARE {
+        state.confirmed_w = state.confirmed_w.min(anchor.setpoint_w * state.learnt.ratio);
+        state.reach.not_followed(now, anchor.setpoint_w);
+    }
 }
 
 fn conclude(state: &mut LoadState, metered: bool, raised: bool, share: f64) -> Verdict {

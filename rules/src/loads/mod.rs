@@ -5,6 +5,7 @@ mod draw;
 mod lateness;
 mod learnt;
 mod patience;
+mod reach;
 mod settling;
 
 pub(crate) use appetite::Appetite;
@@ -12,6 +13,7 @@ pub(crate) use draw::Draws;
 pub(crate) use lateness::Lateness;
 pub(crate) use learnt::Learnt;
 pub(crate) use patience::Patience;
+pub(crate) use reach::Reach;
 pub(crate) use settling::{Settling, observe};
 
 use crate::bounds::Answer;
@@ -37,6 +39,7 @@ pub(crate) struct LoadState {
     /// Draw of an unmetered load that the grid's answers have confirmed, in watts.
     pub(crate) confirmed_w: f64,
     pub(crate) patience: Patience,
+    pub(crate) reach: Reach,
     pub(crate) appetite: Appetite,
     pub(crate) answer: Answer,
     /// Commands are held back since then, so that the device's own time-out acts.
@@ -70,6 +73,7 @@ impl LoadState {
             learnt: Learnt::default(),
             confirmed_w: 0.0,
             patience: Patience::default(),
+            reach: Reach::default(),
             appetite: Appetite::default(),
             answer: Answer::default(),
             released: None,

@@ -45,7 +45,8 @@ pub(crate) fn observe(
     if draws.is_metered(state.id) {
         observe_metered(state, load, scene, draws, reading, settling, commanded_at);
     } else if new_reading && reading.own >= commanded_at + load.settle {
-        let moved = settling.rest_before_w.map_or(0.0, |before| draws.rest_seen_w(reading, state.id) - before);
+        let moved =
+            settling.rest_before_w.map_or(0.0, |before| draws.rest_seen_w(reading, state.id) - before);
         settle_unmetered(state, load, scene, settling, moved);
     }
 }

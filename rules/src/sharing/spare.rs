@@ -213,6 +213,9 @@ impl<'a> Asking<'a> {
             state.appetite.draws();
             let cap = self.load.quantised((self.facts.draw_w + self.headroom_w) / self.ratio, self.volts);
             got.watts = got.watts.min(cap.max(self.floor_w));
+            if !self.facts.metered {
+                self.hold_where_it_followed(state, got);
+            }
             return false;
         }
         got.watts = got.watts.min(self.probe_w());
@@ -229,6 +232,20 @@ impl<'a> Asking<'a> {
             got.limit = Some(Limit::TakesNothing);
         }
         true
+    }
+
+    /// A raise that was not answered, or that something hid, would stand for ever beyond what is confirmed: back to where
+    /// the load last followed, and another try later.
+    fn hold_where_it_followed(&self, state: &mut LoadState, got: &mut Allotment) {
+        let unconfirmed = state.expected_w() - state.confirmed_w >= limits::TELLING_STEP_W - 1e-6;
+        if unconfirmed && !self.facts.judgement_due && state.reach.most_w(self.now).is_none() {
+            let followed_w = self.load.quantised(state.confirmed_w / self.ratio, self.volts);
+            state.reach.not_followed(self.now, followed_w);
+        }
+        if let Some((most_w, until)) = state.reach.most_w(self.now) {
+            got.watts = got.watts.min(most_w.max(self.floor_w));
+            got.wake = got.wake.or(Some(until));
+        }
     }
 
     /// The grid contradicted a step: back to the floor at once, then off, and another try later.
