@@ -28,6 +28,9 @@ pub enum Input {
         about: About,
         /// What is wrong with it, in a sentence.
         why: String,
+        /// A person sent it and waits for an answer.
+        #[serde(default)]
+        person: bool,
     },
     /// A person wants something of a load.
     Override(OverrideRequest),
@@ -173,6 +176,14 @@ pub struct RuleSet {
     pub rules: Vec<RuleSource>,
     /// What rules may import, from `rules/lib`.
     pub library: Vec<RuleSource>,
+}
+
+impl RuleSet {
+    /// Whether the rule `name` reads the same in `other`, what it may import included.
+    pub(crate) fn has_same(&self, other: &RuleSet, name: &str) -> bool {
+        let text = |set: &RuleSet| set.rules.iter().find(|r| r.name == name).map(|r| r.text.clone());
+        text(self).is_some() && text(self) == text(other) && self.library == other.library
+    }
 }
 
 /// The text of one file.

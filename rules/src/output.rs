@@ -104,6 +104,8 @@ pub struct LoadReport {
     pub reason: String,
     /// What keeps it from what was asked, as a stable word.
     pub limited_by: Option<Limit>,
+    /// Until when `limited_by` holds it at least, where that is known.
+    pub waits_until: Option<WallTime>,
     /// When a person's override ends.
     pub override_until: Option<WallTime>,
     /// Who took it out of service.
@@ -165,6 +167,14 @@ pub enum Limit {
 }
 
 impl Limit {
+    /// Whether it passes by itself after a time that is known.
+    pub(crate) fn is_a_wait(self) -> bool {
+        matches!(
+            self,
+            Limit::StartWait | Limit::MinOff | Limit::MinOn | Limit::TakesNothing | Limit::NoAnswer
+        )
+    }
+
     /// The stable word for this limit, as published in `limited_by`.
     pub fn word(self) -> &'static str {
         match self {

@@ -214,8 +214,12 @@ fn a_persons_on_keeps_min_off_and_says_so() {
     bench.wish(wish(Want::Off));
     bench.live(120, 500.0, 0.0);
     bench.wish(wish(Want::On));
-    assert_eq!((bench.load(0).on, bench.limit(0)), (false, Some(Limit::MinOff)));
+    let report = bench.load(0);
+    assert_eq!((report.on, report.limited_by), (false, Some(Limit::MinOff)));
+    let in_three_minutes = WallTime(report.at.unwrap().0 + 180_000);
+    assert_eq!(report.waits_until, Some(in_three_minutes));
     assert_eq!(bench.seconds_until(true, 500.0, 0.0), 180);
+    assert_eq!(bench.load(0).waits_until, None);
 }
 
 #[test]

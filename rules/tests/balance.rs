@@ -155,6 +155,27 @@ fn where_all_three_are_measured_each_stands_and_a_lasting_misfit_is_told() {
     assert!(bench.told("misfit")[0].contains("-3500 W"), "{:?}", bench.told("misfit"));
 }
 
+/// A heater on a branch between the two clamps is in the grid's reading and not in the house's.
+#[test]
+fn a_load_that_the_grids_point_alone_counts_makes_no_misfit() {
+    for (counted_by, told) in [(CountedBy::Point(PointId(0)), 0), (CountedBy::Main, 1)] {
+        let mut one = home(vec![Load { counted_by, ..water() }], true);
+        one.points.push(point("house", Measures::House, Positive::Use));
+        let mut bench = Bench::new(one, &[]);
+        bench.hold_with(900, 10, |_| {
+            let grid = 300.0 + 2000.0 - 1000.0;
+            vec![
+                Bench::reading(3, 300.0),
+                Bench::reading(2, 2000.0),
+                Bench::reading(1, 1000.0),
+                Bench::reading(0, grid),
+            ]
+        });
+        assert_eq!(bench.told("misfit").len(), told, "{counted_by:?}");
+        assert_eq!(bench.balance().total.loads_w, Some(2000.0), "either way the main clamp counts it");
+    }
+}
+
 #[test]
 fn clamps_that_agree_raise_no_misfit() {
     let mut one = home(vec![], false);

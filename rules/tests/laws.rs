@@ -349,6 +349,7 @@ impl Court {
                 vec![Input::Unreadable {
                     about: About::Point(PointId(point.min(1))),
                     why: "no number".into(),
+                    person: false,
                 }]
             }
             Event::Silence => vec![],

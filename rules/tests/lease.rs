@@ -105,8 +105,12 @@ fn the_second_instance_only_watches() {
     assert!(commands(&bench).is_empty());
     assert_eq!(bench.limit(0), Some(Limit::Watching));
     bench.input(Input::Role(Role::Command));
+    assert_eq!(commands(&bench).len(), 1, "off, since nobody can say when the other last switched it");
+    assert_eq!((bench.setpoint(0), bench.limit(0)), (0.0, Some(Limit::MinOff)));
+    bench.hold(290, 500.0, 0.0);
+    assert_eq!(bench.setpoint(0), 0.0);
+    bench.hold(10, 500.0, 0.0);
     assert_eq!(bench.setpoint(0), 7360.0);
-    assert_eq!(commands(&bench).len(), 1);
 }
 
 #[test]

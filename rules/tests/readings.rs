@@ -375,8 +375,18 @@ fn where_one_of_two_arrays_is_stale_the_sum_is_unknown() {
 #[test]
 fn a_message_that_can_not_be_read_is_told() {
     let mut bench = Bench::new(measuring(vec![grid()]), &[]);
-    bench.input(Input::Unreadable { about: About::Point(PointId(0)), why: "it is not JSON".into() });
+    bench.input(Input::Unreadable {
+        about: About::Point(PointId(0)),
+        why: "it is not JSON".into(),
+        person: false,
+    });
     assert_eq!(bench.told("unreadable"), ["point grid: it is not JSON"]);
+    // A device may go on for ever; a person who tries again gets an answer each time.
+    for (person, told) in [(false, 1), (true, 2), (true, 3)] {
+        let about = About::Point(PointId(0));
+        bench.input(Input::Unreadable { about, why: "it is not JSON".into(), person });
+        assert_eq!(bench.told("unreadable").len(), told);
+    }
 }
 
 #[test]

@@ -140,6 +140,13 @@ fn three_failures_in_a_row_suspend_a_rule_until_it_changes() {
     assert_eq!(bench.rule("a").state, RuleState::Suspended);
     assert_eq!(bench.told("rule_suspended").len(), 1);
     assert_eq!((bench.setpoint(0), bench.limit(0)), (0.0, Some(Limit::Rule)));
+    // Another rule beside it is no reason to try it again; another library may be one.
+    bench.input(Input::Rules(rules(&[("a", THROWS), ("b", "")])));
+    bench.hold(60, 500.0, 0.0);
+    assert_eq!(bench.rule("a").state, RuleState::Suspended);
+    let library = vec![RuleSource { name: "help".into(), text: "fn help() { 1 }".into() }];
+    bench.input(Input::Rules(RuleSet { library, ..rules(&[("a", THROWS)]) }));
+    assert_eq!(bench.rule("a").state, RuleState::Failed);
     bench.input(Input::Rules(rules(&[("a", RUNS)])));
     assert_eq!((bench.rule("a").state, bench.setpoint(0)), (RuleState::Ok, 7360.0));
 }

@@ -81,6 +81,7 @@ pub(super) fn load(topics: &Topics, home: &Home, report: &LoadReport) -> Publica
         "rule": report.rule,
         "reason": report.reason,
         "limited_by": report.limited_by.map(|l| l.word()),
+        "waits_until": report.waits_until.map(WallTime::to_rfc3339),
         "override_until": report.override_until.map(WallTime::to_rfc3339),
         "out_of_service": report.out_of_service,
     })));

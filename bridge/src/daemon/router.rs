@@ -86,7 +86,15 @@ impl Destination {
             Destination::Override(load) => override_request(*load, payload, retained).map(Input::Override),
             Destination::Service(load) => service(*load, payload, retained),
         };
-        made.unwrap_or_else(|why| Input::Unreadable { about: self.about(), why })
+        made.unwrap_or_else(|why| Input::Unreadable {
+            about: self.about(),
+            why,
+            person: self.is_from_a_person(),
+        })
+    }
+
+    fn is_from_a_person(&self) -> bool {
+        matches!(self, Destination::Override(_) | Destination::Service(_))
     }
 
     fn about(&self) -> About {

@@ -127,10 +127,12 @@ impl Scene {
         let until = report.override_until.and_then(|t| self.minute(t));
         let until = until.map(|t| format!(", until {t}")).unwrap_or_default();
         let rule = report.rule.as_ref().map(|r| format!(" (rule {})", clean(r))).unwrap_or_default();
+        let waits = report.waits_until.and_then(|t| self.minute(t));
+        let waits = waits.map(|t| format!(", about {t}")).unwrap_or_default();
         if reason.is_empty() {
             format!("{told}{until}{rule}")
         } else {
-            format!("{told}: {reason}{until}{rule}")
+            format!("{told}: {reason}{waits}{until}{rule}")
         }
     }
 

@@ -6,7 +6,7 @@ use super::Controller;
 use super::intents::Meant;
 use crate::balance::{GridReading, Phased};
 use crate::bounds::{Verdict, Wanted, judge};
-use crate::home::ExtraKind;
+use crate::home::{CountedBy, ExtraKind, Measures};
 use crate::input::{About, Role};
 use crate::limits;
 use crate::loads::{Draws, LoadState, Scene, observe};
@@ -399,6 +399,16 @@ impl Controller {
         self.grid_was_known = unknown.is_none();
     }
 
+    /// What loads draw that the grid's point counts but the house's does not, in watts.
+    fn beside_the_house_w(&self) -> f64 {
+        let beside = self.states.iter().filter(|s| match self.home.load(s.id).counted_by {
+            CountedBy::Point(point) => matches!(self.home.point(point).measures, Measures::Grid(_)),
+            CountedBy::Main | CountedBy::Nothing => false,
+        });
+        let draws = self.draws();
+        beside.map(|s| draws.now_w(s.id)).sum()
+    }
+
     /// Where all parts are measured, each stands, and the misfit is told.
     fn watch_misfit(&mut self) {
         if !(self.parts.grid.exists() && self.parts.solar.exists() && self.parts.house.exists()) {
@@ -410,7 +420,7 @@ impl Controller {
         let battery = if self.parts.battery.exists() { of(&self.parts.battery) } else { Some(0.0) };
         let parts = (of(&self.parts.grid), of(&self.parts.solar), battery, of(&self.parts.house));
         let (Some(grid), Some(solar), Some(battery), Some(house)) = parts else { return };
-        let misfit = grid + solar + battery - house;
+        let misfit = grid + solar + battery - house - self.beside_the_house_w();
         let allowed = limits::MISFIT_W.max(limits::MISFIT_SHARE * house.abs().max(grid.abs()));
         if misfit.abs() <= allowed {
             self.misfit_since = None;

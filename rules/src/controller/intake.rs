@@ -2,7 +2,7 @@
 
 use super::Controller;
 use crate::home::{InputId, LoadId};
-use crate::input::{About, Input, OtherReading, Reading};
+use crate::input::{About, Input, OtherReading, Reading, Role};
 use crate::output::{Output, Record, Severity};
 use crate::reading::{Arrival, Taken, implausible, own_time};
 use crate::script::Known;
@@ -35,12 +35,12 @@ impl Controller {
             Input::Reading(reading) => self.take_reading(&reading),
             Input::Other(reading) => self.take_other(&reading),
             Input::LoadState { load, plugged, ready } => self.take_load_state(load, plugged, ready),
-            Input::Unreadable { about, why } => self.take_unreadable(about, &why),
+            Input::Unreadable { about, why, person } => self.take_unreadable(about, &why, person),
             Input::Override(request) => self.take_override(request),
             Input::OutOfService { load, out, by } => self.take_out_of_service(load, out, by),
             Input::Rules(set) => self.take_rules(&set),
             Input::ClockSet { offset_ms, believed } => self.take_clock(offset_ms, believed),
-            Input::Role(role) => self.role = role,
+            Input::Role(role) => self.take_role(role),
             Input::Island(island) => self.take_island(island),
             Input::Reconnected => self.states.iter_mut().for_each(|s| s.sent_at = None),
             Input::Stopping => self.stopping = true,
@@ -121,9 +121,24 @@ impl Controller {
         }
     }
 
-    fn take_unreadable(&mut self, about: About, why: &str) {
-        let name = self.name_of(&about);
-        self.tell(Severity::Warning, "unreadable", about, format!("{name}: {why}"));
+    /// A device may go on for ever and is told of once an hour; a person gets an answer each time.
+    fn take_unreadable(&mut self, about: About, why: &str, person: bool) {
+        let text = format!("{}: {why}", self.name_of(&about));
+        if person {
+            self.tell_now(Severity::Warning, "unreadable", about, text);
+        } else {
+            self.tell(Severity::Warning, "unreadable", about, text);
+        }
+    }
+
+    /// Nobody told when the other instance last switched a load: on taking over, all of them rest first.
+    fn take_role(&mut self, role: Role) {
+        let takes_over = self.role == Role::Watch && role == Role::Command;
+        self.role = role;
+        if takes_over {
+            let now = self.now;
+            self.states.iter_mut().filter(|s| !s.on).for_each(|s| s.off_since = Some(now));
+        }
     }
 
     fn take_out_of_service(&mut self, load: LoadId, out: bool, by: String) {

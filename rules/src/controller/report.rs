@@ -43,6 +43,7 @@ impl Controller {
             rule: meant.rule.clone(),
             reason: words::reason(&meant.reason, limit, state.on),
             limited_by: limit,
+            waits_until: limit.filter(|l| l.is_a_wait()).and(got.wake).and_then(|at| self.clock.wall(at)),
             override_until: held.map(|h| h.until),
             out_of_service: self.out_of_service[i].clone(),
         };

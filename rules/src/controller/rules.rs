@@ -16,6 +16,8 @@ use crate::script::{Fault, Program, Reads, RuleMemory, RuleRun, RunOutcome, View
 #[derive(Default)]
 pub(super) struct Rules {
     program: Option<Program>,
+    /// The texts in force.
+    set: RuleSet,
     running: Vec<Running>,
     kept: BTreeMap<String, KeptMemory>,
 }
@@ -64,20 +66,23 @@ impl Rules {
 }
 
 impl Controller {
-    /// Puts a new set of rules in force, whole. A rule that can't be compiled is suspended alone.
+    /// Puts a new set of rules in force, whole. A rule that can't be compiled is suspended alone; one that was suspended
+    /// stays so until its text or what it imports changes.
     pub(super) fn take_rules(&mut self, set: &RuleSet) {
         let kept = self.rules.kept_memory();
         let program = Program::compile(&self.home, set).program;
         let running = program.rules().iter().map(|info| {
             let memory = kept.get(&info.name).map(|k| RuleMemory::restored(k, info.memory_version));
+            let unchanged = self.rules.running.iter().find(|r| r.name == info.name);
+            let unchanged = unchanged.filter(|_| self.rules.set.has_same(set, &info.name));
             Running {
                 name: info.name.clone(),
                 loads: info.loads.clone(),
                 said: Said::Waits { why: "not yet evaluated".to_owned() },
                 version: info.memory_version,
                 memory: memory.unwrap_or_default(),
-                failures: 0,
-                suspended: info.fault.clone(),
+                failures: unchanged.map_or(0, |r| r.failures),
+                suspended: info.fault.clone().or_else(|| unchanged.and_then(|r| r.suspended.clone())),
                 told: None,
             }
         });
@@ -88,7 +93,7 @@ impl Controller {
                 self.tell_now(Severity::Problem, "rule_suspended", About::Rule(rule.name.clone()), text);
             }
         }
-        self.rules = Rules { program: Some(program), running, kept };
+        self.rules = Rules { program: Some(program), set: set.clone(), running, kept };
     }
 
     /// Evaluates every rule on what is known now.

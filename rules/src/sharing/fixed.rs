@@ -18,11 +18,34 @@ pub(super) fn allot(
         Intent::Fallback(None) => {
             Allotment { on: state.on, watts: state.setpoint_w, limit: None, wake: None }
         }
-        Intent::Fallback(Some(watts)) => run(round, i, state, progress, watts, true),
+        Intent::Fallback(Some(watts)) => run(round, i, state, progress, watts, Starter::Fallback),
         Intent::Blocked => Allotment::off(None),
         Intent::Off { person } => stop(round, i, state, person),
-        Intent::Fixed { watts, person } => run(round, i, state, progress, watts, person),
+        Intent::Fixed { watts, person } => {
+            let starter = if person { Starter::Person } else { Starter::Rule };
+            run(round, i, state, progress, watts, starter)
+        }
         Intent::Spare(_) => Allotment::off(None),
+    }
+}
+
+/// Who would start a load.
+#[derive(Clone, Copy, PartialEq)]
+enum Starter {
+    Rule,
+    Person,
+    Fallback,
+}
+
+impl Starter {
+    /// Why it may not start load `i` now. A person may always; a fallback does not wait for a clock or for its place
+    /// after a power cut, but nothing starts by itself on a backup supply.
+    fn barred(self, round: &Round<'_>, progress: &Progress) -> Option<Limit> {
+        match self {
+            Starter::Person => None,
+            Starter::Fallback => round.no_starts.filter(|l| *l == Limit::Island),
+            Starter::Rule => round.start_barred(progress),
+        }
     }
 }
 
@@ -42,17 +65,17 @@ fn run(
     state: &mut LoadState,
     progress: &mut Progress,
     watts: f64,
-    may_always_start: bool,
+    starter: Starter,
 ) -> Allotment {
     let load = round.load(i);
     let watts = load.quantised(watts, round.volts(i));
     if watts <= 0.0 {
-        return stop(round, i, state, may_always_start);
+        return stop(round, i, state, starter != Starter::Rule);
     }
     if let Some(until) = state.off_until(load, round.scene.now) {
         return Allotment { wake: Some(until), ..Allotment::off(Some(Limit::MinOff)) };
     }
-    let barred = round.start_barred(progress).filter(|_| !state.on && !may_always_start);
+    let barred = starter.barred(round, progress).filter(|_| !state.on);
     if barred.is_some() {
         return Allotment::off(barred);
     }
