@@ -28,6 +28,7 @@ fn report(load: u16, setpoint_w: f64, draw_w: Option<f64>, reason: &str) -> Load
         rule: None,
         reason: reason.to_owned(),
         limited_by: None,
+        waits_until: None,
         override_until: None,
         out_of_service: None,
     }
@@ -88,6 +89,10 @@ fn dull() -> Facts {
                 ..report.clone()
             };
         }
+    }
+    if let Some(report) = &mut facts.loads[0].report {
+        report.reason = "it must run; it rests a while before it starts again".into();
+        report.waits_until = Some(WallTime(AT.0 + 180_000));
     }
     facts.rules.insert(
         "water".into(),
