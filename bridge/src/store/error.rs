@@ -105,6 +105,18 @@ pub enum StoreError {
         /// What SQLite says.
         why: String,
     },
+    /// Old hours could not be sealed.
+    #[error(
+        "{}: old hours can't be packed into blocks ({why}). They stay as they are and nothing is lost, but the file \
+         grows faster. This is a fault of overspill; please report it.",
+        path.display()
+    )]
+    Unsealed {
+        /// The store's file.
+        path: PathBuf,
+        /// What is wrong.
+        why: String,
+    },
     /// The disk or the system failed.
     #[error("{}: the store can't be used ({why}). Look at the disk and at the system's log.", path.display())]
     Failed {

@@ -60,6 +60,8 @@
 //! `PRAGMA user_version` is the schema's version ([`SCHEMA_VERSION`]); an older file is brought up to date at start, a
 //! newer one refused. `PRAGMA application_id` is 0x4f765370.
 
+mod blocks;
+mod days;
 mod db;
 mod definition;
 mod entry;
@@ -70,6 +72,8 @@ mod names;
 mod reader;
 mod restore;
 mod schema;
+mod seal;
+mod sealed;
 #[cfg(test)]
 mod tests;
 mod worker;
@@ -86,7 +90,10 @@ use overspill_rules::output::Notice;
 pub use entry::Stamp;
 pub use error::StoreError;
 pub use inbox::StoreHandle;
-pub use reader::{BalanceRow, DecisionRow, HalfHour, Journalled, Request, Sample, SetpointRow, StoreReader};
+pub use reader::{
+    BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, Request, Sample, SetpointRow,
+    StoreReader, TickEntries,
+};
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;
 
@@ -229,5 +236,10 @@ impl Drop for Store {
 }
 
 fn place(path: &Path, home: &Home) -> Place {
-    Place { path: path.to_owned(), names: Names::of(home), definitions: definition::definitions(home) }
+    Place {
+        path: path.to_owned(),
+        names: Names::of(home),
+        definitions: definition::definitions(home),
+        zone: home.timezone.clone(),
+    }
 }

@@ -4,6 +4,7 @@ mod crash;
 mod home;
 mod restart;
 mod round_trip;
+mod sealing;
 mod slow;
 mod trouble;
 mod volume;
