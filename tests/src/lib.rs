@@ -2,4 +2,5 @@
 
 pub mod bench;
 pub mod client;
+pub mod journal;
 pub mod servers;

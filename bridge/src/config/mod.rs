@@ -30,6 +30,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 use overspill_rules::home::Home;
+use overspill_rules::time::Span;
 use thiserror::Error;
 
 pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
@@ -71,6 +72,10 @@ pub struct Config {
 pub struct StoreConfig {
     /// The file.
     pub path: PathBuf,
+    /// Readings are committed this often.
+    pub commit_every: Span,
+    /// For how long single readings are kept, where not for ever: `point.<id>` or `input.<id>`, and the time.
+    pub keep: Vec<(String, Span)>,
 }
 
 /// Why there is no [`Config`].
@@ -188,8 +193,29 @@ fn zone(name: &str) -> Option<TimeZone> {
 }
 
 fn store_config(root: &Block, folder: &Path, id: &str) -> StoreConfig {
-    let written = root.block("store").and_then(|s| s.text("path"));
-    StoreConfig { path: folder.join(written.map_or(format!("{id}.db"), str::to_owned)) }
+    let section = root.block("store");
+    let written = section.and_then(|s| s.text("path"));
+    StoreConfig {
+        path: folder.join(written.map_or(format!("{id}.db"), str::to_owned)),
+        commit_every: section.and_then(|s| s.duration("commit_every")).unwrap_or(COMMIT_EVERY),
+        keep: keep(root),
+    }
+}
+
+/// What the table of keys says too.
+const COMMIT_EVERY: Span = Span::seconds(10);
+
+fn keep(root: &Block) -> Vec<(String, Span)> {
+    let named = |kind: &'static str| {
+        root.named(kind)
+            .iter()
+            .filter_map(move |(id, block)| Some((format!("{kind}.{}", id.value), block.duration("keep")?)))
+    };
+    let draws = root.named("load").iter().filter_map(|(id, load)| {
+        let draw = load.block("feedback").and_then(|f| f.block("draw"))?;
+        Some((format!("point.{}", build::point::draw_id(&id.value)), draw.duration("keep")?))
+    });
+    named("point").chain(named("input")).chain(draws).collect()
 }
 
 fn rules_config(root: &Block, folder: &Path) -> RulesConfig {

@@ -21,7 +21,7 @@ use super::start::OwnLogin;
 use crate::broker::{Broker, BrokerError};
 use crate::config::Config;
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
-use crate::store::{Options, Store, StoreError};
+use crate::store::{Keep, Options, Store, StoreError};
 
 /// Messages that are taken together at most, so that a flood can't hold up a decision.
 const TOGETHER: usize = 256;
@@ -114,11 +114,20 @@ pub async fn run(
 
 fn open_store(config: &Config) -> Result<(Store, crate::store::Restored), StoreError> {
     let (path, home) = (&config.store.path, &config.home);
-    match Store::open(path, home, Options::default()) {
+    let options = store_options(config);
+    match Store::open(path, home, options.clone()) {
         Err(why @ StoreError::InUse { .. }) => Err(why),
         // Control goes on without the store; it tries again by itself and tells what is wrong.
-        Err(_) => Store::open_or_wait(path, home, Options::default()),
+        Err(_) => Store::open_or_wait(path, home, options),
         opened => opened,
+    }
+}
+
+fn store_options(config: &Config) -> Options {
+    Options {
+        commit_every: Duration::from_millis(config.store.commit_every.0.unsigned_abs()),
+        keep: Keep::of(config.store.keep.iter().cloned()),
+        ..Options::default()
     }
 }
 

@@ -10,6 +10,7 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 use super::days;
 use super::error::{StoreError, at};
 use super::inbox::Taken;
+use super::keep::Keep;
 use super::lock::Lock;
 use super::names::{Names, Source};
 use super::restore::{Restored, restore};
@@ -93,7 +94,14 @@ impl Db {
     /// Gives pages that sealing made free back to the disk, where the file is laid out for it. While the daemon runs
     /// they are kept, since the next hour needs them again. That it fails does not matter.
     pub(super) fn give_back_room(&self) {
-        let _ = self.conn.execute_batch(&format!("PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})"));
+        // Each step of this statement gives back one page.
+        let give = || -> rusqlite::Result<()> {
+            let mut all = self.conn.prepare(&format!("PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})"))?;
+            let mut pages = all.query([])?;
+            while pages.next()?.is_some() {}
+            Ok(())
+        };
+        let _ = give();
     }
 
     fn write_all(&mut self, taken: &Taken) -> rusqlite::Result<()> {
@@ -111,12 +119,12 @@ impl Db {
     ///
     /// # Errors
     /// When the file can't be written. Then nothing was changed, and [`Db::write`] may still work.
-    pub(super) fn seal_step(&mut self) -> Result<bool, StoreError> {
+    pub(super) fn seal_step(&mut self, keep: &Keep) -> Result<bool, StoreError> {
         let path = self.path.as_path();
         let begun = self.conn.transaction_with_behavior(TransactionBehavior::Immediate);
         let change = begun.map_err(at(path))?;
         let unsealed = |why: String| StoreError::Unsealed { path: path.to_owned(), why };
-        let done = seal::step(&change).map_err(|why| match why {
+        let done = seal::step(&change, keep).map_err(|why| match why {
             SealError::Sql(rusqlite::Error::FromSqlConversionFailure(_, _, why)) => unsealed(why.to_string()),
             SealError::Sql(error) => at(path)(error),
             SealError::Block(why) => unsealed(why.to_string()),

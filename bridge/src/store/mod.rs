@@ -66,7 +66,9 @@ mod db;
 mod definition;
 mod entry;
 mod error;
+mod filler;
 mod inbox;
+mod keep;
 mod lock;
 mod names;
 mod reader;
@@ -89,10 +91,12 @@ use overspill_rules::output::Notice;
 
 pub use entry::Stamp;
 pub use error::StoreError;
+pub use filler::Filler;
 pub use inbox::StoreHandle;
+pub use keep::Keep;
 pub use reader::{
-    BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, Request, Sample, SetpointRow,
-    StoreReader, TickEntries,
+    BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, Request, Sample,
+    SeriesSize, SetpointRow, StoreReader, TickEntries,
 };
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;
@@ -103,7 +107,7 @@ use names::Names;
 use worker::Worker;
 
 /// How the store writes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Options {
     /// Readings are committed this often.
     pub commit_every: Duration,
@@ -117,6 +121,8 @@ pub struct Options {
     pub retry_first: Duration,
     /// The longest time between two tries.
     pub retry_longest: Duration,
+    /// For how long the numbers of which points and inputs are kept.
+    pub keep: Keep,
 }
 
 impl Default for Options {
@@ -128,6 +134,7 @@ impl Default for Options {
             waiting_rows: 20_000,
             retry_first: Duration::from_secs(5),
             retry_longest: Duration::from_secs(300),
+            keep: Keep::default(),
         }
     }
 }

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use rusqlite::{Connection, OptionalExtension, params};
 
 use super::blocks;
+use super::keep::Keep;
 use super::sealed::{Body, COLUMNS, HourSums, MOST_ENTRIES, Stamps, Tick, Unreadable};
 
 /// An hour is over when something came in so long after its end, in milliseconds.
@@ -60,7 +61,7 @@ type Bodies = BTreeMap<i64, (Vec<u32>, Body)>;
 /// Seals the oldest hours that are over. Gives whether there was something to do.
 ///
 /// `conn` must be in a transaction, to be committed where this succeeds and given up where it does not.
-pub(super) fn step(conn: &Connection) -> Result<bool, SealError> {
+pub(super) fn step(conn: &Connection, keep: &Keep) -> Result<bool, SealError> {
     let ticks = due(conn)?;
     let (Some(first), Some(last)) = (ticks.first(), ticks.last()) else { return Ok(false) };
     let span = (first.id, last.id);
@@ -71,6 +72,7 @@ pub(super) fn step(conn: &Connection) -> Result<bool, SealError> {
     write(conn, all, bodies, grown)?;
     delete_rows(conn, span)?;
     conn.prepare_cached("INSERT OR REPLACE INTO setting VALUES ('sealed_to', ?1)")?.execute([span.1])?;
+    keep.drop_old(conn, last.at)?;
     Ok(true)
 }
 

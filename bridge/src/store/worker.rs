@@ -93,7 +93,7 @@ impl Worker {
         let Some(db) = self.db.as_mut().filter(|_| self.seals) else { return Ok(()) };
         let began = Instant::now();
         loop {
-            match db.seal_step() {
+            match db.seal_step(&self.shared.options.keep) {
                 Ok(true) if began.elapsed() < SEAL_FOR && !self.shared.is_due() => {}
                 Ok(_) => return Ok(()),
                 // A fault of ours that no retry mends. Rows are as good, only larger.

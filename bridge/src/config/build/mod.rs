@@ -4,7 +4,7 @@
 mod home;
 mod load;
 mod mqtt;
-mod point;
+pub(crate) mod point;
 mod source;
 
 use std::path::{Path, PathBuf};

@@ -8,6 +8,7 @@ mod decisions;
 mod energy;
 mod feed;
 mod inputs;
+mod inventory;
 mod samples;
 mod stretches;
 mod thinned;
@@ -24,6 +25,7 @@ use super::error::{StoreError, at};
 use super::schema::{SCHEMA_VERSION, checked_version};
 use stretches::Opened;
 
+pub use inventory::{Checked, Inventory, SeriesSize};
 pub use types::{
     BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, Request, Sample, SetpointRow,
     TickEntries,

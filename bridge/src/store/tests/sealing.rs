@@ -3,10 +3,11 @@
 use overspill_rules::home::{ExtraKind, InputId};
 use overspill_rules::input::{OtherReading, RuleSet};
 use overspill_rules::output::{BalanceReport, BalanceValues, EnergyRow, Flow, Notice, Severity};
+use overspill_rules::time::Span;
 use proptest::prelude::*;
 use tempfile::tempdir;
 
-use super::super::{Journalled, Sample, TickEntries};
+use super::super::{Journalled, Keep, Sample, TickEntries};
 use super::*;
 
 const HOUR: i64 = 3_600_000;
@@ -70,7 +71,7 @@ fn feed(read: &StoreReader, limit: usize) -> Vec<TickEntries> {
 }
 
 fn seal_all(db: &mut Db) -> usize {
-    (0..).take_while(|_| db.seal_step().unwrap()).count()
+    (0..).take_while(|_| db.seal_step(&Keep::default()).unwrap()).count()
 }
 
 fn count(db: &Db, table: &str) -> i64 {
@@ -349,4 +350,41 @@ fn days_are_the_households_own() {
     drop(open(&path));
     let moved = ["2025-06-15 import 1 3600", "2025-06-15 load.car 1 3600"];
     assert_eq!(shown(&path), moved, "the home's zone is now UTC");
+}
+
+#[test]
+fn numbers_past_their_time_are_dropped_by_whole_stretches_and_energy_stays() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    let keep = Keep::of([("point.solar".to_owned(), Span::hours(48))]);
+    let volts = |m: i64| Happening::Volts(m as f64, None, false);
+    for hour in 0..=240 {
+        let at = hour * HOUR;
+        let energy = EnergyRow {
+            flow: Flow::Solar,
+            start: WallTime(NOON + at),
+            kwh: 1.0,
+            covered_s: 1800.0,
+            provisional: false,
+        };
+        db.write(&taken(|h| {
+            hand_over(h, stamp(at, hour as u64 * 2), &volts(hour));
+            h.input(stamp(at + 1, hour as u64 * 2 + 1), &grid(1.0));
+            h.output(stamp(at + 1, hour as u64 * 2 + 1), &Output::Record(Record::Energy(energy)));
+        }))
+        .unwrap();
+        while db.seal_step(&keep).unwrap() {}
+    }
+    let read = reader(&path);
+    let left = read.samples("point.solar.volts", EVER.0, EVER.1).unwrap();
+    // 48 hours at least, and never more than the day that the last of them lies in.
+    assert!((48..=72).contains(&left.len()), "{}", left.len());
+    assert_eq!(left.last().unwrap().value, Some(240.0));
+    assert_eq!(read.samples("point.grid", EVER.0, EVER.1).unwrap().len(), 241, "kept for ever");
+    assert_eq!(read.half_hours(EVER.0, EVER.1).unwrap().len(), 241);
+    let mut inputs = 0;
+    read.inputs(&home(), EVER.0, EVER.1, |_| inputs += 1).unwrap();
+    assert_eq!(inputs, 241 + left.len());
+    assert_eq!(feed(&read, 50).iter().map(|e| e.samples.len()).sum::<usize>(), inputs);
 }
