@@ -1,5 +1,5 @@
 //! `overspill journal` as people and programs run it.
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 use std::path::Path;
 use std::process::{Command, Output};
@@ -39,6 +39,12 @@ unit = "W"
 
 /// A home file with two hours and a half of readings every 10 s.
 fn journal() -> TempDir {
+    let (folder, journal) = open_journal();
+    journal.close();
+    folder
+}
+
+fn open_journal() -> (TempDir, Filler) {
     let folder = tempdir().unwrap();
     let path = folder.path().join("home.toml");
     std::fs::write(&path, HOME).unwrap();
@@ -55,8 +61,7 @@ fn journal() -> TempDir {
         }
     }
     journal.commit().unwrap();
-    journal.close();
-    folder
+    (folder, journal)
 }
 
 fn run(folder: &TempDir, more: &[&str]) -> Output {
@@ -119,4 +124,71 @@ fn a_damaged_block_is_found() {
     assert_eq!(output.status.code(), Some(1));
     let told = text(&folder, &output.stdout);
     assert!(told.contains("DAMAGED") && told.contains("a sealed block can't be read"), "{told}");
+}
+
+/// Runs the command as a user who may read everything in the folder and write nothing; `None` where this test itself is
+/// not run by root, who alone can do so.
+fn as_somebody_else(folder: &Path) -> Option<Output> {
+    use std::os::unix::fs::{MetadataExt, PermissionsExt};
+    if std::fs::metadata("/proc/self").unwrap().uid() != 0 {
+        println!("not root: left out");
+        return None;
+    }
+    std::fs::set_permissions(folder, std::fs::Permissions::from_mode(0o755)).unwrap();
+    // Where it was built may be nobody else's business.
+    let program = folder.join("overspill");
+    std::fs::copy(env!("CARGO_BIN_EXE_overspill"), &program).unwrap();
+    let mut command = Command::new("setpriv");
+    command.args(["--reuid", "65534", "--regid", "65534", "--clear-groups"]).arg(program);
+    Some(command.arg("journal").arg(folder.join("home.toml")).args(["--format", "json"]).output().unwrap())
+}
+
+fn sees_everything(output: Option<Output>) {
+    let Some(output) = output else { return };
+    let why = String::from_utf8_lossy(&output.stderr);
+    let told: Value = serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{why}"));
+    assert_eq!(told["samples"], 1800);
+}
+
+#[test]
+fn another_user_can_read_while_the_daemon_writes() {
+    let (folder, journal) = open_journal();
+    assert!(folder.path().join("wren.db-wal").exists(), "it is open");
+    sees_everything(as_somebody_else(folder.path()));
+    drop(journal);
+}
+
+#[test]
+fn another_user_can_read_when_no_daemon_runs() {
+    let folder = journal();
+    assert!(!folder.path().join("wren.db-wal").exists(), "it was closed");
+    sees_everything(as_somebody_else(folder.path()));
+    assert!(!folder.path().join("wren.db-wal").exists(), "nothing was left behind");
+}
+
+#[test]
+fn another_user_can_read_after_the_power_failed() {
+    let (folder, journal) = open_journal();
+    let cut = tempdir().unwrap();
+    for name in ["wren.db", "wren.db-wal", "home.toml"] {
+        std::fs::copy(folder.path().join(name), cut.path().join(name)).unwrap();
+    }
+    std::fs::create_dir(cut.path().join("rules")).unwrap();
+    drop(journal);
+    sees_everything(as_somebody_else(cut.path()));
+}
+
+#[test]
+fn a_file_that_may_not_be_read_is_told() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = journal();
+    let path = folder.path().join("wren.db");
+    std::fs::set_permissions(&path, std::fs::Permissions::from_mode(0o600)).unwrap();
+    let Some(output) = as_somebody_else(folder.path()) else { return };
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(
+        text(&folder, &output.stderr),
+        "DIR/wren.db: the store can't be read (permission denied). Run this as the user that runs overspill, or give \
+         your user the right to read the file and its folder.\n"
+    );
 }

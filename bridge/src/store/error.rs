@@ -38,6 +38,18 @@ pub enum StoreError {
         /// What the system says.
         why: String,
     },
+    /// This user may not read the file.
+    #[error(
+        "{}: the store can't be read ({why}). \
+         Run this as the user that runs overspill, or give your user the right to read the file and its folder.",
+        path.display()
+    )]
+    NotReadable {
+        /// The store's file.
+        path: PathBuf,
+        /// What the system says.
+        why: String,
+    },
     /// Another daemon has it.
     #[error(
         "{}: another overspill is using this store ({holder}). \

@@ -4,6 +4,7 @@
 //! call began.
 
 mod balance;
+mod copy;
 mod decisions;
 mod energy;
 mod feed;
@@ -23,7 +24,9 @@ use rusqlite::{Connection, OpenFlags, OptionalExtension, Row};
 
 use super::error::{StoreError, at};
 use super::schema::{SCHEMA_VERSION, checked_version};
-use stretches::Opened;
+use super::sealed::Stamps;
+use copy::Copy;
+use stretches::{Opened, Stretch};
 
 pub use inventory::{Checked, Inventory, SeriesSize};
 pub use types::{
@@ -38,10 +41,16 @@ pub struct StoreReader {
     pub(super) path: PathBuf,
     /// The stretch that was read last, since whoever reads on wants it again.
     opened: RefCell<Option<Rc<Opened>>>,
+    /// And its stamps, which all its series share.
+    stamps: RefCell<Option<(Stretch, Rc<Stamps>)>>,
+    _copy: Option<Copy>,
 }
 
 impl StoreReader {
     /// Opens the store at `path` without changing anything in it.
+    ///
+    /// Works for a user who may not write: SQLite then needs the daemon to be running, or else files beside the store
+    /// that this user can't make, so a private copy is read instead, which lasts as long as this.
     ///
     /// # Errors
     /// When there is none, or it can't be read: see [`StoreError`].
@@ -49,15 +58,29 @@ impl StoreReader {
         if !path.exists() {
             return Err(StoreError::Missing { path: path.to_owned() });
         }
+        match StoreReader::open_at(path, path) {
+            Err(StoreError::ReadOnly { .. }) => {
+                let copy = copy::of(path)?;
+                let mut reader = StoreReader::open_at(&copy.file, path)?;
+                reader._copy = Some(copy);
+                Ok(reader)
+            }
+            opened => opened,
+        }
+    }
+
+    /// Opens the file at `place`; errors speak of `path`.
+    fn open_at(place: &Path, path: &Path) -> Result<StoreReader, StoreError> {
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let conn = Connection::open_with_flags(path, flags).map_err(at(path))?;
+        let conn = Connection::open_with_flags(place, flags).map_err(at(path))?;
         conn.busy_timeout(std::time::Duration::from_secs(2)).map_err(at(path))?;
         if checked_version(&conn, path)? < SCHEMA_VERSION {
             let why = "it has not been brought up to date yet; start the daemon once".to_owned();
             return Err(StoreError::Failed { path: path.to_owned(), why });
         }
         conn.set_prepared_statement_cache_capacity(64);
-        Ok(StoreReader { conn, path: path.to_owned(), opened: RefCell::default() })
+        let path = path.to_owned();
+        Ok(StoreReader { conn, path, opened: RefCell::default(), stamps: RefCell::default(), _copy: None })
     }
 
     /// Names of all series: `point.<id>`, `point.<id>.<quantity>`, `input.<id>`.

@@ -23,7 +23,7 @@ pub(super) struct Stretch {
 #[derive(Debug)]
 pub(super) struct Opened {
     pub(super) stretch: Stretch,
-    pub(super) stamps: Stamps,
+    pub(super) stamps: Rc<Stamps>,
     /// The parts in order of their series' numbers; each with its name and the places of its entries.
     pub(super) parts: Vec<Part>,
 }
@@ -71,7 +71,7 @@ impl StoreReader {
         (from, to): (i64, i64),
         mut each: impl FnMut(&Tick, &Body, usize),
     ) -> rusqlite::Result<()> {
-        let Some(stamps) = blocks::stamps(&self.conn, stretch.first_tick)? else { return Ok(()) };
+        let Some(stamps) = self.stamps_of(stretch)? else { return Ok(()) };
         let Some((_, places)) = stamps.members.iter().find(|(number, _)| *number == series) else {
             return Ok(());
         };
@@ -86,12 +86,23 @@ impl StoreReader {
         Ok(())
     }
 
+    /// The stamps of a stretch, unpacked once as long as the same one is read.
+    pub(super) fn stamps_of(&self, stretch: &Stretch) -> rusqlite::Result<Option<Rc<Stamps>>> {
+        if let Some((_, stamps)) = self.stamps.borrow().as_ref().filter(|(of, _)| of == stretch) {
+            return Ok(Some(Rc::clone(stamps)));
+        }
+        let Some(stamps) = blocks::stamps(&self.conn, stretch.first_tick)? else { return Ok(None) };
+        let stamps = Rc::new(stamps);
+        self.stamps.replace(Some((*stretch, Rc::clone(&stamps))));
+        Ok(Some(stamps))
+    }
+
     /// Opens a whole stretch, or gives it again where it was the last one opened.
     pub(super) fn open_stretch(&self, stretch: &Stretch) -> rusqlite::Result<Option<Rc<Opened>>> {
         if let Some(opened) = self.opened.borrow().as_ref().filter(|o| o.stretch == *stretch) {
             return Ok(Some(Rc::clone(opened)));
         }
-        let Some(stamps) = blocks::stamps(&self.conn, stretch.first_tick)? else { return Ok(None) };
+        let Some(stamps) = self.stamps_of(stretch)? else { return Ok(None) };
         let names = self.series_names()?;
         let mut parts = Vec::with_capacity(stamps.members.len());
         for (series, places) in &stamps.members {

@@ -70,7 +70,7 @@ impl StoreReader {
         into: &mut Buckets,
         wanted: impl Fn(i64) -> bool,
     ) -> rusqlite::Result<()> {
-        let Some(stamps) = blocks::stamps(&self.conn, stretch.first_tick)? else { return Ok(()) };
+        let Some(stamps) = self.stamps_of(stretch)? else { return Ok(()) };
         let Some((_, places)) = stamps.members.iter().find(|(s, _)| *s == series) else { return Ok(()) };
         let numbers = blocks::numbers(&self.conn, stretch.first_tick, series, places.len())?;
         for (place, value) in places.iter().zip(numbers.into_iter().flatten()) {
