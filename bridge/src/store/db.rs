@@ -125,7 +125,6 @@ impl Db {
         let change = begun.map_err(at(path))?;
         let unsealed = |why: String| StoreError::Unsealed { path: path.to_owned(), why };
         let done = seal::step(&change, keep).map_err(|why| match why {
-            SealError::Sql(rusqlite::Error::FromSqlConversionFailure(_, _, why)) => unsealed(why.to_string()),
             SealError::Sql(error) => at(path)(error),
             SealError::Block(why) => unsealed(why.to_string()),
         })?;

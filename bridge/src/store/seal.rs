@@ -123,10 +123,21 @@ fn begun(conn: &Connection, first: &Tick) -> Result<(Vec<Tick>, Bodies, Option<i
     if last_tick >= first.id || last_at.div_euclid(DAY_MS) != first.at.div_euclid(DAY_MS) {
         return Ok(nothing);
     }
-    let Some(stamps) = blocks::stamps(conn, stretch)? else { return Ok(nothing) };
+    match unpack(conn, stretch) {
+        // A damaged stretch is left as it is, for `overspill journal --check` to tell; the day goes on in another.
+        Err(rusqlite::Error::FromSqlConversionFailure(..)) => Ok(nothing),
+        Err(why) => Err(why.into()),
+        Ok(None) => Ok(nothing),
+        Ok(Some((ticks, bodies))) => Ok((ticks, bodies, Some(stretch))),
+    }
+}
+
+/// Everything in a stretch; `None` where it has so much that it should not grow.
+fn unpack(conn: &Connection, stretch: i64) -> rusqlite::Result<Option<(Vec<Tick>, Bodies)>> {
+    let Some(stamps) = blocks::stamps(conn, stretch)? else { return Ok(None) };
     let entries: usize = stamps.members.iter().map(|(_, places)| places.len()).sum();
     if entries > STRETCH_ENTRIES {
-        return Ok(nothing);
+        return Ok(None);
     }
     let mut bodies = Bodies::new();
     for (series, places) in &stamps.members {
@@ -134,7 +145,7 @@ fn begun(conn: &Connection, first: &Tick) -> Result<(Vec<Tick>, Bodies, Option<i
             bodies.insert(*series, (places.clone(), body));
         }
     }
-    Ok((stamps.ticks, bodies, Some(stretch)))
+    Ok(Some((stamps.ticks, bodies)))
 }
 
 /// Adds the rows of the stamps from `new` on to the bodies.

@@ -2,6 +2,7 @@
 
 mod crash;
 mod home;
+mod migration;
 mod restart;
 mod round_trip;
 mod sealing;

@@ -14,7 +14,7 @@ const HOUR: i64 = 3_600_000;
 
 /// Everything that reading gives, of a journal with the small home.
 #[derive(Debug, PartialEq)]
-struct Seen {
+pub(super) struct Seen {
     inputs: Vec<String>,
     samples: Vec<Vec<(Sample, Option<u64>)>>,
     balance: Vec<String>,
@@ -35,7 +35,7 @@ fn journalled(entry: &Journalled) -> String {
     }
 }
 
-fn seen(path: &Path, (from, to): (WallTime, WallTime)) -> Seen {
+pub(super) fn seen(path: &Path, (from, to): (WallTime, WallTime)) -> Seen {
     let read = reader(path);
     let mut inputs = Vec::new();
     read.inputs(&home(), from, to, |e| inputs.push(journalled(&e))).unwrap();
@@ -80,7 +80,7 @@ fn count(db: &Db, table: &str) -> i64 {
 
 /// What may happen in one moment.
 #[derive(Debug, Clone)]
-enum Happening {
+pub(super) enum Happening {
     Grid(f64),
     Volts(f64, Option<i64>, bool),
     Tank(f64, Option<i64>, bool),
@@ -97,7 +97,7 @@ enum Happening {
     Restart,
 }
 
-fn hand_over(handle: &StoreHandle, stamp: Stamp, what: &Happening) {
+pub(super) fn hand_over(handle: &StoreHandle, stamp: Stamp, what: &Happening) {
     use Happening as H;
     match what {
         H::Grid(v) => handle.input(stamp, &grid(*v)),
@@ -387,4 +387,40 @@ fn numbers_past_their_time_are_dropped_by_whole_stretches_and_energy_stays() {
     read.inputs(&home(), EVER.0, EVER.1, |_| inputs += 1).unwrap();
     assert_eq!(inputs, 241 + left.len());
     assert_eq!(feed(&read, 50).iter().map(|e| e.samples.len()).sum::<usize>(), inputs);
+}
+
+#[test]
+fn a_disk_that_is_full_while_sealing_loses_nothing_and_control_is_told() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    let noise = |i: i64| grid((i * i % 9973) as f64 / 7.0);
+    db.write(&taken(|h| (0..4000).for_each(|i| h.input(stamp(i * 1000, i as u64), &noise(i))))).unwrap();
+    let before = seen(&path, EVER);
+    let pages: i64 = db.conn.query_row("PRAGMA page_count", [], |r| r.get(0)).unwrap();
+    db.conn.pragma_update(None, "max_page_count", pages).unwrap();
+    let error = db.seal_step(&Keep::default()).expect_err("no room for the blocks");
+    assert!(matches!(error, super::super::StoreError::Full { .. }), "{error}");
+    assert_eq!(seen(&path, EVER), before);
+    db.conn.pragma_update(None, "max_page_count", 1_000_000).unwrap();
+    assert_eq!(seal_all(&mut db), 1);
+    assert_eq!(seen(&path, EVER), before);
+}
+
+#[test]
+fn a_block_that_cant_be_read_does_not_stop_later_hours() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    readings(&mut db, (0..30).map(|i| i * 300_000));
+    assert_eq!(seal_all(&mut db), 1);
+    db.conn.execute("UPDATE block SET data = x'ff'", []).unwrap();
+    readings(&mut db, (30..60).map(|i| i * 300_000));
+    assert_eq!(seal_all(&mut db), 1);
+    assert_eq!(count(&db, "stretch"), 2, "the damaged one is left as it is");
+    let read = reader(&path);
+    let later = WallTime(NOON + 2 * HOUR);
+    assert_eq!(read.samples("point.grid", later, EVER.1).unwrap().len(), 36);
+    let told = read.samples("point.grid", EVER.0, EVER.1).expect_err("what is damaged is told, not left out");
+    assert!(told.to_string().contains("a sealed block can't be read"), "{told}");
 }
