@@ -14,6 +14,7 @@ mod convert;
 mod diagnostic;
 mod form;
 mod grammar;
+mod influx;
 mod nearest;
 mod redact;
 mod render;
@@ -36,6 +37,7 @@ use thiserror::Error;
 pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
 pub use code::{CodeFindings, check_code};
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
+pub use influx::{InfluxConfig, InfluxUrl};
 pub use render::Look;
 pub use route::{CommandTopic, Expression, Extract, Makes, Route, Target, TimeSource};
 pub use rules::{RulesConfig, rule_names};
@@ -55,6 +57,8 @@ pub struct Config {
     pub mqtt: MqttConfig,
     /// Where everything is kept.
     pub store: StoreConfig,
+    /// The database that everything is forwarded to as well, where there is one.
+    pub influx: Option<InfluxConfig>,
     /// The household's rules.
     pub rules: RulesConfig,
     /// What to listen to. A topic may feed several targets.
@@ -136,7 +140,8 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
     let store = root.block("home").and_then(|h| h.text("id")).map(|id| store_config(root, folder, id));
     if look_at_files {
         let named =
-            checks::files::Named { root, rules: &rules, store: store.as_ref(), mqtt: draft.mqtt.as_ref() };
+            checks::files::Named {
+ root, rules: &rules, store: store.as_ref(), mqtt: draft.mqtt.as_ref(), influx: draft.influx.as_ref() };
         checks::files::check(&named, found);
     }
     if found.errors() > 0 {
@@ -175,6 +180,7 @@ fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> O
         },
         mqtt,
         store: store?,
+        influx: draft.influx,
         rules,
         routes: draft.routes.into_iter().map(|r| r.value).collect(),
         commands: draft.commands.into_iter().map(|c| c.value).collect(),
