@@ -4,3 +4,4 @@ pub mod bench;
 pub mod client;
 pub mod journal;
 pub mod servers;
+pub mod writes;

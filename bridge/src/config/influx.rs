@@ -64,7 +64,9 @@ pub(crate) fn read_url(text: &str) -> Result<InfluxUrl, Fault> {
     if rest.contains('@') {
         return Err(Fault {
             label: "a user or password in the address".to_owned(),
-            help: Some("InfluxDB 2 takes a token: write `token_file = \"..\"` or `token_env = \"..\"`".to_owned()),
+            help: Some(
+                "InfluxDB 2 takes a token: write `token_file = \"..\"` or `token_env = \"..\"`".to_owned(),
+            ),
         });
     }
     if rest.contains(['/', '?', '#', ' ', '\\']) {
@@ -85,7 +87,11 @@ pub(crate) fn read_url(text: &str) -> Result<InfluxUrl, Fault> {
     let fits = |c: char| c.is_ascii_alphanumeric() || matches!(c, '.' | '-' | '_');
     let is_ipv6 = host.contains(':');
     if host.is_empty() || (!is_ipv6 && !host.chars().all(fits)) {
-        return Err(bad(if host.is_empty() { "the host is missing" } else { "no name or address of a host" }));
+        return Err(bad(if host.is_empty() {
+            "the host is missing"
+        } else {
+            "no name or address of a host"
+        }));
     }
     let host = if is_ipv6 { format!("[{host}]") } else { host.to_owned() };
     Ok(InfluxUrl { host, port, tls })

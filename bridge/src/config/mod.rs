@@ -139,9 +139,13 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
     let rules = rules_config(root, folder);
     let store = root.block("home").and_then(|h| h.text("id")).map(|id| store_config(root, folder, id));
     if look_at_files {
-        let named =
-            checks::files::Named {
- root, rules: &rules, store: store.as_ref(), mqtt: draft.mqtt.as_ref(), influx: draft.influx.as_ref() };
+        let named = checks::files::Named {
+            root,
+            rules: &rules,
+            store: store.as_ref(),
+            mqtt: draft.mqtt.as_ref(),
+            influx: draft.influx.as_ref(),
+        };
         checks::files::check(&named, found);
     }
     if found.errors() > 0 {

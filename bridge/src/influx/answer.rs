@@ -90,7 +90,9 @@ impl Trouble {
     pub(super) fn in_words(&self, url: &str) -> String {
         match self {
             Trouble::Away(why) => {
-                format!("InfluxDB at {url} can't be reached or does not work ({why}). Is it running, and is `url` in [influxdb] right?")
+                format!(
+                    "InfluxDB at {url} can't be reached or does not work ({why}). Is it running, and is `url` in [influxdb] right?"
+                )
             }
             Trouble::Busy { why, .. } => format!("InfluxDB at {url} asks to be sent less ({why})."),
             Trouble::Denied(why) => format!(

@@ -12,8 +12,8 @@ use std::time::Duration;
 use influxdb2::api::write::TimestampPrecision;
 use influxdb2::{Client, ClientBuilder, RequestError};
 use tokio_rustls::rustls::crypto::ring;
-use tokio_rustls::rustls::pki_types::pem::PemObject;
 use tokio_rustls::rustls::pki_types::CertificateDer;
+use tokio_rustls::rustls::pki_types::pem::PemObject;
 use ureq::Agent;
 use ureq::tls::{Certificate, RootCerts, TlsConfig, TlsProvider};
 
@@ -174,7 +174,9 @@ fn roots(ca_file: Option<&Path>) -> Result<Vec<Certificate<'static>>, String> {
         None => rustls_native_certs::load_native_certs().certs,
     };
     if found.is_empty() {
-        return Err("this system has no certificates of authorities; install them or name a ca_file".to_owned());
+        return Err(
+            "this system has no certificates of authorities; install them or name a ca_file".to_owned()
+        );
     }
     Ok(found.iter().map(|der| Certificate::from_der(der).to_owned()).collect())
 }

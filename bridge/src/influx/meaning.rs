@@ -81,7 +81,11 @@ fn point(home: &str, entry: &Entry) -> Point {
     point
 }
 
-fn of(measurement: &'static str, tags: Vec<(&'static str, String)>, fields: Vec<(&'static str, f64)>) -> Point {
+fn of(
+    measurement: &'static str,
+    tags: Vec<(&'static str, String)>,
+    fields: Vec<(&'static str, f64)>,
+) -> Point {
     Point { measurement, tags, fields, at_ms: 0 }
 }
 
@@ -90,7 +94,11 @@ fn sample(series: &str, value: f64, definition: Option<&str>) -> Point {
     let definition = definition.and_then(|json| serde_json::from_str::<Definition>(json).ok());
     let known = definition.and_then(|definition| {
         if let Some(input) = series.strip_prefix("input.") {
-            return Some(of("input", vec![("input", input.to_owned())], vec![("value", value * definition.scale)]));
+            return Some(of(
+                "input",
+                vec![("input", input.to_owned())],
+                vec![("value", value * definition.scale)],
+            ));
         }
         of_point(series.strip_prefix("point.")?, value, &definition)
     });
@@ -202,9 +210,7 @@ mod tests {
     }
 
     fn of_unit(unit: &str) -> String {
-        format!(
-            r#"{{"measures":"load.car","unit":{unit},"positive":"Use","scale":1.0,"phase":2,"more":[]}}"#
-        )
+        format!(r#"{{"measures":"load.car","unit":{unit},"positive":"Use","scale":1.0,"phase":2,"more":[]}}"#)
     }
 
     #[test]
@@ -257,7 +263,8 @@ mod tests {
     #[test]
     fn a_flood_never_reaches_into_the_next_stamp() {
         let w = of_unit("\"W\"");
-        let flood: Vec<Entry> = (0..300).map(|i| entry(100, number("point.car-meter", f64::from(i), &w))).collect();
+        let flood: Vec<Entry> =
+            (0..300).map(|i| entry(100, number("point.car-meter", f64::from(i), &w))).collect();
         let last = lines("wren", &flood).pop().unwrap();
         assert!(last.ends_with(" 199"), "{last}");
     }

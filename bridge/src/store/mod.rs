@@ -71,6 +71,7 @@ mod inbox;
 mod keep;
 mod lock;
 mod names;
+pub mod outbox;
 mod reader;
 mod restore;
 mod schema;

@@ -151,16 +151,27 @@ impl Outbox {
     /// When the file can't be read.
     pub fn page(&self, place: Place) -> Result<Page, StoreError> {
         let mut page = Page { entries: Vec::new(), then: place, last: true, newest: place.at() };
-        // The newest stamp may still be growing, and others may share its time.
-        let sql = "SELECT id, at FROM tick ORDER BY id DESC LIMIT 1";
-        let newest = self.sql(|c| c.query_row(sql, [], |r| Ok((r.get(0)?, r.get(1)?))).optional())?;
-        let Some(newest): Option<Newest> = newest else { return Ok(page) };
+        // It may still be growing, and others may share its time.
+        let Some(newest) = self.newest_tick()? else { return Ok(page) };
         page.newest = newest.1.map(WallTime).or(page.newest);
         let definitions = self.sql(Definitions::read)?;
         self.new_entries(newest, &definitions, &mut page)?;
         self.sql(|conn| energy(conn, &mut page))?;
         self.again(newest, &definitions, &mut page)?;
         Ok(page)
+    }
+
+    /// The newest stamp of the journal, where its time is known.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn newest(&self) -> Result<Option<WallTime>, StoreError> {
+        Ok(self.newest_tick()?.and_then(|(_, at)| at).map(WallTime))
+    }
+
+    fn newest_tick(&self) -> Result<Option<Newest>, StoreError> {
+        let sql = "SELECT id, at FROM tick ORDER BY id DESC LIMIT 1";
+        self.sql(|c| c.prepare_cached(sql)?.query_row([], |r| Ok((r.get(0)?, r.get(1)?))).optional())
     }
 
     /// What was recorded since.
@@ -181,11 +192,7 @@ impl Outbox {
     }
 
     /// Stamps after number `from` that can be forwarded, all that share a time together, and whether there are more.
-    fn ticks(
-        &self,
-        from: i64,
-        (newest, newest_at): Newest,
-    ) -> Result<(Vec<TickEntries>, bool), StoreError> {
+    fn ticks(&self, from: i64, (newest, newest_at): Newest) -> Result<(Vec<TickEntries>, bool), StoreError> {
         let mut limit = PAGE_TICKS;
         loop {
             let mut ticks = self.reader.after(from, limit)?;
@@ -242,7 +249,8 @@ impl Outbox {
         change.execute("DELETE FROM energy_to_forward WHERE number <= ?1", [place.energy])?;
         if let Some((id, done)) = place.again {
             change.execute("UPDATE forward_again SET done = ?2 WHERE id = ?1", [id, done])?;
-            change.execute("DELETE FROM forward_again WHERE id < ?1 OR (id = ?1 AND last <= ?2)", [id, done])?;
+            change
+                .execute("DELETE FROM forward_again WHERE id < ?1 OR (id = ?1 AND last <= ?2)", [id, done])?;
         }
         for one in refused {
             change.execute(
@@ -258,7 +266,8 @@ impl Outbox {
     /// # Errors
     /// When the file can't be read.
     pub fn set_aside(&self) -> Result<u64, StoreError> {
-        self.sql(|c| c.query_row("SELECT count(*) FROM set_aside", [], |r| r.get(0)))
+        let count: i64 = self.sql(|c| c.query_row("SELECT count(*) FROM set_aside", [], |r| r.get(0)))?;
+        Ok(u64::try_from(count).unwrap_or(0))
     }
 
     fn sql<T>(&self, read: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> Result<T, StoreError> {
@@ -308,7 +317,10 @@ fn begin(conn: &mut Connection, target: &str) -> rusqlite::Result<Place> {
 }
 
 fn begin_anew(change: &Transaction<'_>, target: &str) -> rusqlite::Result<()> {
-    change.execute("INSERT OR REPLACE INTO outbox (only, target, tick, at) VALUES (1, ?1, 0, NULL)", [target])?;
+    change.execute(
+        "INSERT OR REPLACE INTO outbox (only, target, tick, at) VALUES (1, ?1, 0, NULL)",
+        [target],
+    )?;
     change.execute("DELETE FROM forward_again", [])?;
     change.execute("DELETE FROM energy_to_forward", [])?;
     change.execute(
@@ -389,7 +401,8 @@ fn energy(conn: &Connection, page: &mut Page) -> rusqlite::Result<()> {
     let mut marked = conn.prepare_cached(
         "SELECT number, flow, start FROM energy_to_forward WHERE number > ?1 ORDER BY number LIMIT ?2",
     )?;
-    let mut known = conn.prepare_cached("SELECT kwh, covered_s FROM half_hour WHERE flow = ?1 AND start = ?2")?;
+    let mut known =
+        conn.prepare_cached("SELECT kwh, covered_s FROM half_hour WHERE flow = ?1 AND start = ?2")?;
     let mut rows = marked.query([page.then.energy, PAGE_ENERGY])?;
     let mut count = 0;
     while let Some(r) = rows.next()? {

@@ -108,7 +108,20 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
     let mqtt = build.mqtt();
     let influx = build.influx();
     let Build { supply, routes, commands, expressions, .. } = build;
-    Draft { root, supply, circuits, points, inputs, loads, battery, mqtt, influx, routes, commands, expressions }
+    Draft {
+        root,
+        supply,
+        circuits,
+        points,
+        inputs,
+        loads,
+        battery,
+        mqtt,
+        influx,
+        routes,
+        commands,
+        expressions,
+    }
 }
 
 fn names_of<'b>(root: &'b Block, section: &str) -> Vec<&'b str> {

@@ -21,21 +21,13 @@ pub(super) const INFLUXDB: &[Key] = &[
         Form::Text,
         "A file that holds the token and nothing else, relative to the home file's folder.",
     ),
-    Key::new(
-        "token_env",
-        Form::Checked(Grammar::EnvName),
-        "An environment variable that holds the token.",
-    ),
+    Key::new("token_env", Form::Checked(Grammar::EnvName), "An environment variable that holds the token."),
     Key::new("token", Form::Refused(NO_TOKEN), ""),
     Key::new(
         "ca_file",
         Form::Text,
         "Certificate (PEM) of the authority that signed the database's, relative to the home file's folder; for https://.",
     ),
-    Key::new(
-        "every",
-        duration(Span::seconds(1), Span::hours(1)),
-        "How often what is new is sent.",
-    )
-    .or_text("10s"),
+    Key::new("every", duration(Span::seconds(1), Span::hours(1)), "How often what is new is sent.")
+        .or_text("10s"),
 ];
