@@ -291,6 +291,12 @@ impl Worker {
             return;
         };
         let (word, text) = (trouble.word(), trouble.in_words(&self.url));
+        self.lag.send_if_modified(|lag| {
+            let now = Some((word, text.clone()));
+            let changed = lag.trouble != now;
+            lag.trouble = now;
+            changed
+        });
         let since = *self.since.get_or_insert(now);
         let due = !trouble.may_pass() || now - since >= TOLD_AFTER;
         if due && self.told != Some(word) {
@@ -298,12 +304,6 @@ impl Worker {
             let kept = "Nothing is lost: the journal has it, and it follows as soon as it can.";
             self.tell(severity(trouble), "influxdb_trouble", format!("{text} {kept}"));
         }
-        self.lag.send_if_modified(|lag| {
-            let now = Some((word, text));
-            let changed = lag.trouble != now;
-            lag.trouble = now;
-            changed
-        });
     }
 
     fn tell_set_aside(&self, aside: &[SetAside]) {

@@ -172,6 +172,15 @@ impl Record {
         Forwarder::start(influx, self.path(), self.config.home.id.clone(), pace).unwrap()
     }
 
+    /// Waits until the database has answered that it has everything up to this second.
+    pub fn until_arrived(&self, forwarder: &Forwarder, second: i64) {
+        let (last, start) = (self.start + Span::seconds(second), std::time::Instant::now());
+        while forwarder.lag().borrow().until.is_none_or(|until| until < last) {
+            assert!(start.elapsed() < Duration::from_secs(30), "never arrived");
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+
     pub fn lines(&self) -> usize {
         let twice = self.expected.get("energy,home=wren,flow=import kwh").map_or(0, BTreeMap::len);
         self.expected.values().map(BTreeMap::len).sum::<usize>() - twice

@@ -49,11 +49,11 @@ fn failures_that_pass_lose_nothing() {
         Reply::Fair,
         Reply::Status(503, "", ""),
         Reply::CutRequest,
-        Reply::Fair,
         Reply::CutAnswer,
         Reply::Status(408, "", ""),
+        Reply::Fair,
     ]);
-    assert!(server.held().requests.len() > 7);
+    assert!(server.held().requests.len() >= 7);
 }
 
 #[test]
@@ -213,7 +213,7 @@ fn a_kill_sends_some_again_and_skips_nothing() {
     assert!(!page.entries.is_empty() && page.then != begin);
     drop(outbox);
     let forwarder = record.forward();
-    server.until_lines(record.lines());
+    record.until_arrived(&forwarder, 299);
     assert!(forwarder.stop(Duration::from_secs(5)));
     let sent = server.held().requests.len();
     let (outbox, place) = Outbox::open(&record.path(), &target).unwrap();

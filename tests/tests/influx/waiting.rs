@@ -93,7 +93,7 @@ fn a_span_is_forwarded_again_when_asked_for() {
     // Before anything was ever forwarded there is nothing to repeat.
     forward_again(&conn, record.start, record.start + Span::hours(1)).unwrap();
     let forwarder = record.forward();
-    server.until_lines(record.lines());
+    record.until_arrived(&forwarder, 599);
     assert!(forwarder.stop(Duration::from_secs(5)));
     server.held().lines.clear();
     let (from, to) = (record.start, record.start + Span::seconds(100));
