@@ -21,6 +21,9 @@
 //! Over plain HTTP the `influxdb2` client loses `Retry-After`: after a first 429 or 503 the pause is our own (at least
 //! 5 s after 429), and the batch goes through the client that shows the header, until one is accepted.
 //!
+//! The cursor is saved once a minute and at the end, one small commit each. Where a series is kept for a limited time, an
+//! outage longer than that costs what the journal itself has given up by then.
+//!
 //! What is stamped while the wall clock is not believed waits until it is. Of a run in which it never was, the times
 //! are unknown for ever, so its numbers stay in the journal alone.
 //!

@@ -125,8 +125,6 @@ pub struct Outbox {
     conn: Connection,
     path: PathBuf,
     target: String,
-    /// Undated stamps of earlier runs will never be dated; those of this one wait.
-    run: i64,
 }
 
 impl Outbox {
@@ -141,8 +139,7 @@ impl Outbox {
         conn.busy_timeout(BUSY_FOR).map_err(at(path))?;
         conn.pragma_update(None, "synchronous", "FULL").map_err(at(path))?;
         let place = begin(&mut conn, target).map_err(at(path))?;
-        let run = conn.query_row("SELECT ifnull(max(id), 0) FROM run", [], |r| r.get(0)).map_err(at(path))?;
-        Ok((Outbox { reader, conn, path: path.to_owned(), target: target.to_owned(), run }, place))
+        Ok((Outbox { reader, conn, path: path.to_owned(), target: target.to_owned() }, place))
     }
 
     /// The page that follows `place`.
@@ -151,13 +148,12 @@ impl Outbox {
     /// When the file can't be read.
     pub fn page(&self, place: Place) -> Result<Page, StoreError> {
         let mut page = Page { entries: Vec::new(), then: place, last: true, newest: place.at() };
-        // It may still be growing, and others may share its time.
-        let Some(newest) = self.newest_tick()? else { return Ok(page) };
-        page.newest = newest.1.map(WallTime).or(page.newest);
+        let Some(front) = self.front()? else { return Ok(page) };
+        page.newest = front.at.map(WallTime).or(page.newest);
         let definitions = self.sql(Definitions::read)?;
-        self.new_entries(newest, &definitions, &mut page)?;
+        self.new_entries(&front, &definitions, &mut page)?;
         self.sql(|conn| energy(conn, &mut page))?;
-        self.again(newest, &definitions, &mut page)?;
+        self.again(&front, &definitions, &mut page)?;
         Ok(page)
     }
 
@@ -166,22 +162,36 @@ impl Outbox {
     /// # Errors
     /// When the file can't be read.
     pub fn newest(&self) -> Result<Option<WallTime>, StoreError> {
-        Ok(self.newest_tick()?.and_then(|(_, at)| at).map(WallTime))
+        Ok(self.front()?.and_then(|front| front.at).map(WallTime))
     }
 
-    fn newest_tick(&self) -> Result<Option<Newest>, StoreError> {
-        let sql = "SELECT id, at FROM tick ORDER BY id DESC LIMIT 1";
-        self.sql(|c| c.prepare_cached(sql)?.query_row([], |r| Ok((r.get(0)?, r.get(1)?))).optional())
+    /// How far can be read at present. The newest stamp of the run at work may still be growing, others may share its
+    /// time, and its stamps without a time wait for it. An import is a run of its own, whole at once; its moments are
+    /// wall times, so its offset is 0.
+    fn front(&self) -> Result<Option<Front>, StoreError> {
+        let run = "SELECT max(id) FROM run WHERE offset_ms IS NOT 0";
+        let growing = "SELECT id, at FROM tick WHERE run = ?1 ORDER BY id DESC LIMIT 1";
+        let newest = "SELECT id, at FROM tick ORDER BY id DESC LIMIT 1";
+        self.sql(|c| {
+            let read = |r: &Row<'_>| Ok((r.get(0)?, r.get(1)?));
+            let run = c.prepare_cached(run)?.query_row([], |r| r.get::<_, Option<i64>>(0))?.unwrap_or(0);
+            let newest: Option<(i64, Option<i64>)> =
+                c.prepare_cached(newest)?.query_row([], read).optional()?;
+            let growing: Option<(i64, Option<i64>)> =
+                c.prepare_cached(growing)?.query_row([run], read).optional()?;
+            let last = growing.or(newest.map(|(id, _)| (id + 1, None)));
+            Ok(last.map(|(before, at)| Front { run, before, at }))
+        })
     }
 
     /// What was recorded since.
     fn new_entries(
         &self,
-        newest: Newest,
+        front: &Front,
         definitions: &Definitions,
         page: &mut Page,
     ) -> Result<(), StoreError> {
-        let (ticks, more) = self.ticks(page.then.tick, newest)?;
+        let (ticks, more) = self.ticks(page.then.tick, front)?;
         page.last &= !more;
         let Some(last) = ticks.last() else { return Ok(()) };
         let switched = self.sql(|conn| switched(conn, page.then.tick, last.tick))?;
@@ -192,36 +202,34 @@ impl Outbox {
     }
 
     /// Stamps after number `from` that can be forwarded, all that share a time together, and whether there are more.
-    fn ticks(&self, from: i64, (newest, newest_at): Newest) -> Result<(Vec<TickEntries>, bool), StoreError> {
+    fn ticks(&self, from: i64, front: &Front) -> Result<(Vec<TickEntries>, bool), StoreError> {
         let mut limit = PAGE_TICKS;
         loop {
             let mut ticks = self.reader.after(from, limit)?;
             let full = ticks.len() >= limit;
-            ticks.retain(|t| t.tick < newest);
-            if let Some(waits) = ticks.iter().position(|t| t.at.is_none() && t.run >= self.run) {
-                ticks.truncate(waits);
-                return Ok((ticks, false));
-            }
-            if full || ticks.last().is_some_and(|t| t.at.map(|w| w.0) == newest_at) {
+            let whole = ticks.iter().take_while(|t| t.tick < front.before && !front.waits(t)).count();
+            let more = full && whole == ticks.len();
+            ticks.truncate(whole);
+            if more || ticks.last().is_some_and(|t| t.at.map(|w| w.0) == front.at) {
                 drop_last_stamp(&mut ticks);
             }
             // A page with nothing but one stamp is a flood; it must be seen whole.
-            if !ticks.is_empty() || !full {
-                return Ok((ticks, full));
+            if !ticks.is_empty() || !more {
+                return Ok((ticks, more));
             }
             limit *= 2;
         }
     }
 
     /// What is to be forwarded again.
-    fn again(&self, newest: Newest, definitions: &Definitions, page: &mut Page) -> Result<(), StoreError> {
+    fn again(&self, front: &Front, definitions: &Definitions, page: &mut Page) -> Result<(), StoreError> {
         let (id, done) = page.then.again.unwrap_or((0, 0));
         let sql = "SELECT id, start, until, done, last FROM forward_again
                    WHERE id > ?1 OR (id = ?1 AND last > ?2) ORDER BY id LIMIT 1";
         let found = self.sql(|c| c.prepare_cached(sql)?.query_row([id, done], again).optional())?;
         let Some(again) = found else { return Ok(()) };
         let from = if again.id == id { done } else { again.done };
-        let (mut ticks, _) = self.ticks(from, newest)?;
+        let (mut ticks, _) = self.ticks(from, front)?;
         let then = ticks.last().map_or(again.last, |t| t.tick);
         ticks.retain(|t| t.at.is_some_and(|at| at >= again.start && at < again.until));
         let mut switched = self.sql(|conn| switched(conn, from, then))?;
@@ -332,14 +340,28 @@ fn begin_anew(change: &Transaction<'_>, target: &str) -> rusqlite::Result<()> {
 
 /// Takes the last stamp away, with all that share its time.
 fn drop_last_stamp(ticks: &mut Vec<TickEntries>) {
-    let Some(last) = ticks.last().map(|t| t.at) else { return };
-    while ticks.last().is_some_and(|t| t.at == last) {
+    let Some(last) = ticks.last().and_then(|t| t.at) else { return };
+    while ticks.last().is_some_and(|t| t.at == Some(last)) {
         ticks.pop();
     }
 }
 
-/// The newest stamp: its number and wall time.
-type Newest = (i64, Option<i64>);
+/// How far can be read.
+struct Front {
+    /// The run at work.
+    run: i64,
+    /// Only stamps before this number are whole.
+    before: i64,
+    /// The time of the stamp with that number.
+    at: Option<i64>,
+}
+
+impl Front {
+    /// A stamp without its time waits while its run is at work, which may find it out. That of a former run never will.
+    fn waits(&self, tick: &TickEntries) -> bool {
+        tick.at.is_none() && tick.run >= self.run
+    }
+}
 
 /// A span that is forwarded again: stamps after number `done` up to `last`, as far as their time is in it.
 struct Again {

@@ -24,6 +24,9 @@ END;
 CREATE TRIGGER energy_changed AFTER UPDATE ON energy WHEN EXISTS (SELECT 1 FROM outbox) BEGIN
     INSERT OR REPLACE INTO energy_to_forward (flow, start) VALUES (new.flow, new.start);
 END;
+CREATE TRIGGER energy_removed AFTER DELETE ON energy WHEN EXISTS (SELECT 1 FROM outbox) BEGIN
+    INSERT OR REPLACE INTO energy_to_forward (flow, start) VALUES (old.flow, old.start);
+END;
 
 -- Spans to be forwarded again, since what is known of them has changed. Their stamps are among those with a number
 -- after `done` up to `last`.

@@ -1,5 +1,7 @@
 //! Everything goes to the database of the home file as well, and an outage of it slows nothing.
 
+use std::time::{Duration, Instant};
+
 use overspill_tests::servers::Mosquitto;
 use overspill_tests::writes::{Reply, Writes};
 
@@ -11,12 +13,7 @@ async fn readings_decisions_and_the_lag_are_told() {
     let server = Writes::start([Reply::Status(500, "", "not yet")]);
     let mut house = House::new(broker.port()).await;
     std::fs::write(house.path("influxdb.token"), "s3cret\n").unwrap();
-    let section = format!(
-        "[influxdb]\nurl = \"http://127.0.0.1:{}\"\norg = \"home\"\nbucket = \"power\"\ntoken_file = \"influxdb.token\"\n\
-         every = \"1s\"\n\n[rules]",
-        server.port()
-    );
-    house.edit("[rules]", &section);
+    forward_to(&mut house, server.port());
     let mut ears = Ears::at(broker.port()).await;
     let daemon = house.start();
     ears.up().await;
@@ -53,4 +50,35 @@ async fn readings_decisions_and_the_lag_are_told() {
     });
     assert!(holds("power_w=-1400 "));
     daemon.stop().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_hung_database_holds_up_neither_control_nor_the_end() {
+    let broker = Mosquitto::start();
+    let server = Writes::start(vec![Reply::Slow(Duration::from_secs(60)); 10]);
+    let mut house = House::new(broker.port()).await;
+    std::fs::write(house.path("influxdb.token"), "s3cret\n").unwrap();
+    forward_to(&mut house, server.port());
+    let mut ears = Ears::at(broker.port()).await;
+    let daemon = house.start();
+    ears.up().await;
+    ears.meters(-1400.0, 2000.0);
+    ears.word("garage/car/wanted", "6").await;
+    tokio::task::block_in_place(|| server.until("a request", |held| !held.requests.is_empty()));
+    let asked = Instant::now();
+    ears.mark();
+    ears.say("overspill/wren/load/water/override", r#"{"want": "on", "watts": 700}"#);
+    ears.word("tank/heater/wanted", "700").await;
+    assert!(asked.elapsed() < Duration::from_secs(2), "{:?}", asked.elapsed());
+    let ending = Instant::now();
+    daemon.stop().await;
+    assert!(ending.elapsed() < Duration::from_secs(5), "{:?}", ending.elapsed());
+}
+
+fn forward_to(house: &mut House, port: u16) {
+    let section = format!(
+        "[influxdb]\nurl = \"http://127.0.0.1:{port}\"\norg = \"home\"\nbucket = \"power\"\n\
+         token_file = \"influxdb.token\"\nevery = \"1s\"\n\n[rules]"
+    );
+    house.edit("[rules]", &section);
 }

@@ -23,7 +23,7 @@ fn samples(entries: &[overspill::store::outbox::Entry]) -> Vec<(i64, f64)> {
 
 #[test]
 fn what_has_no_time_yet_waits_for_it() {
-    let mut record = Record::new(1);
+    let record = Record::new(1);
     let wait = |moment, batch| Stamp { moment: Moment(moment), batch, wall: None };
     record.input(wait(0, 1), Input::ClockSet { offset_ms: 5, believed: false });
     record.input(wait(100, 2), reading(None, 1.5));
@@ -161,4 +161,42 @@ fn sealed_hours_are_forwarded_like_others() {
     }
     let _forwarder = record.forward();
     assert_eq!(parsed(&server.until_lines(record.lines())), record.expected);
+}
+
+/// An import is a run of its own that may come between two stamps of the daemon.
+#[test]
+fn an_import_is_forwarded_and_hides_no_stamp_that_still_grows() {
+    let mut record = Record::new(1);
+    let stamp = record.stamp(100_000);
+    record.input(stamp, reading(None, 1.0));
+    record.flush();
+    let conn = Connection::open(record.path()).unwrap();
+    let old = record.start.0 - 86_400_000;
+    conn.execute_batch("BEGIN; INSERT INTO run (program, home, offset_ms) VALUES ('import', 'wren', 0)")
+        .unwrap();
+    let run = conn.last_insert_rowid();
+    for n in 0..1_000 {
+        conn.execute("INSERT INTO tick (run, moment, at) VALUES (?1, ?2, ?2)", [run, old + n * 1000])
+            .unwrap();
+        let tick = conn.last_insert_rowid();
+        conn.execute("INSERT INTO sample SELECT ?1, 0, id, 2.0, NULL, 0 FROM series", [tick]).unwrap();
+    }
+    conn.execute_batch("COMMIT").unwrap();
+    let (outbox, mut place) = Outbox::open(&record.path(), TARGET).unwrap();
+    assert!(outbox.page(place).unwrap().entries.is_empty(), "the daemon's stamp may still grow");
+    record.input(stamp, reading(None, 3.0));
+    record.end(200_000);
+    let mut found = Vec::new();
+    loop {
+        let page = outbox.page(place).unwrap();
+        found.extend(samples(&page.entries));
+        place = page.then;
+        if page.last {
+            break;
+        }
+    }
+    assert_eq!(found.len(), 1_002);
+    let at = record.start.0 + 100_000;
+    assert_eq!(found[..2], [(at, 1.0), (at, 3.0)]);
+    assert_eq!((found[2].0, found[1_001].0), (old, old + 999_000));
 }
