@@ -4,7 +4,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 # command : Debian package that brings it
-needs=(mosquitto:mosquitto mosquitto_pub:mosquitto-clients)
+needs=(mosquitto:mosquitto mosquitto_pub:mosquitto-clients victoria-metrics:victoria-metrics)
 missing=()
 for need in "${needs[@]}"; do
     command -v "${need%%:*}" >/dev/null || [ -x "/usr/sbin/${need%%:*}" ] || missing+=("${need##*:}")

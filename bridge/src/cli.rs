@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{check, demo, run};
+use crate::commands::{check, demo, journal, run};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -19,6 +19,7 @@ enum Command {
     Check(check::Args),
     Run(run::Args),
     Demo(demo::Args),
+    Journal(journal::Args),
 }
 
 /// How a command ended.
@@ -52,6 +53,7 @@ pub fn main() -> ExitCode {
         Command::Check(args) => check::run(&args).into(),
         Command::Run(args) => run::run(&args).into(),
         Command::Demo(args) => demo::run(&args).into(),
+        Command::Journal(args) => journal::run(&args).into(),
     }
 }
 

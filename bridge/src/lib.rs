@@ -6,6 +6,7 @@ pub mod commands;
 pub mod config;
 pub mod daemon;
 pub mod demo;
+pub mod influx;
 pub mod mqtt;
 pub mod store;
 pub mod view;

@@ -2,4 +2,6 @@
 
 pub mod bench;
 pub mod client;
+pub mod journal;
 pub mod servers;
+pub mod writes;

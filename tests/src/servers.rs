@@ -130,6 +130,70 @@ impl Drop for Mosquitto {
     }
 }
 
+/// A victoria-metrics of a test's own: a real database that takes the write API of InfluxDB 2. It answers "done" to
+/// whatever it is sent, so it proves only what it holds afterwards.
+#[derive(Debug)]
+pub struct VictoriaMetrics {
+    port: u16,
+    folder: Folder,
+    process: Child,
+}
+
+impl VictoriaMetrics {
+    /// Starts one and waits until it listens.
+    pub fn start() -> Self {
+        let folder = Folder::new("victoria");
+        for _ in 0..5 {
+            let port = free_port();
+            let mut process = spawn_victoria(folder.path(), port);
+            if wait_for(port, &mut process) {
+                return Self { port, folder, process };
+            }
+        }
+        panic!("victoria-metrics did not start, see {}", log_of(folder.path()));
+    }
+
+    /// Its port on 127.0.0.1.
+    pub fn port(&self) -> u16 {
+        self.port
+    }
+
+    /// Stops it as a system does, so that it writes what it holds.
+    pub fn stop(&mut self) {
+        let status = Command::new("kill").arg(self.process.id().to_string()).status().unwrap();
+        assert!(status.success());
+        self.process.wait().unwrap();
+    }
+
+    /// Starts it again on the same port and data after [`VictoriaMetrics::stop`].
+    pub fn start_again(&mut self) {
+        self.process = spawn_victoria(self.folder.path(), self.port);
+        let up = wait_for(self.port, &mut self.process);
+        assert!(up, "victoria-metrics did not start again, see {}", log_of(self.folder.path()));
+    }
+}
+
+impl Drop for VictoriaMetrics {
+    fn drop(&mut self) {
+        // It may be gone already.
+        let _ = self.process.kill();
+        let _ = self.process.wait();
+    }
+}
+
+/// Points of one series with the same time count once, as in InfluxDB: `-dedup.minScrapeInterval`.
+fn spawn_victoria(folder: &Path, port: u16) -> Child {
+    let log = fs::File::create(folder.join("log")).unwrap();
+    let child = Command::new(program("victoria-metrics"))
+        .arg(format!("-httpListenAddr=127.0.0.1:{port}"))
+        .arg(format!("-storageDataPath={}", folder.join("data").display()))
+        .args(["-retentionPeriod=10y", "-search.latencyOffset=0s", "-dedup.minScrapeInterval=1ms"])
+        .stdout(Stdio::null())
+        .stderr(log)
+        .spawn();
+    child.unwrap_or_else(|error| missing("victoria-metrics", &error))
+}
+
 fn write_config(folder: &Path, port: u16, setup: &MosquittoSetup) {
     let mut config = format!("listener {port} 127.0.0.1\npersistence false\nset_tcp_nodelay true\n");
     if is_root() {
@@ -192,7 +256,8 @@ fn program(name: &str) -> PathBuf {
 }
 
 fn missing(name: &str, error: &io::Error) -> ! {
-    panic!("{name} could not be started ({error}); install it: apt-get install mosquitto mosquitto-clients")
+    let packages = "mosquitto mosquitto-clients victoria-metrics";
+    panic!("{name} could not be started ({error}); install it: apt-get install {packages}")
 }
 
 fn log_of(folder: &Path) -> String {

@@ -2,4 +2,5 @@
 
 pub mod check;
 pub mod demo;
+pub mod journal;
 pub mod run;

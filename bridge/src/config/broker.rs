@@ -118,7 +118,8 @@ pub(crate) fn read_url(text: &str) -> Result<BrokerUrl, Fault> {
     }
 }
 
-fn split_port(rest: &str) -> Result<(&str, Option<&str>), Fault> {
+/// Host (an IPv6 address without its brackets) and port.
+pub(crate) fn split_port(rest: &str) -> Result<(&str, Option<&str>), Fault> {
     if let Some(inside) = rest.strip_prefix('[') {
         let (host, after) = inside.split_once(']').ok_or_else(|| bad("the bracket is not closed"))?;
         return match (host.parse::<std::net::Ipv6Addr>(), after.strip_prefix(':'), after.is_empty()) {

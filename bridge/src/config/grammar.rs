@@ -23,6 +23,8 @@ pub(crate) enum Grammar {
     TimeZone,
     /// The address of a broker.
     Url,
+    /// The address of an InfluxDB.
+    InfluxUrl,
     /// An IP address and a port to listen at.
     Address,
     /// What a point measures.
@@ -58,6 +60,7 @@ impl Grammar {
             Grammar::Topic | Grammar::CommandTopic => "an MQTT topic in quotes, such as \"house/grid\"",
             Grammar::Pointer => "a JSON Pointer in quotes, such as \"/power\" or \"/phases/0/watts\"",
             Grammar::TimeZone => "the IANA name of a time zone in quotes, such as \"Europe/London\"",
+            Grammar::InfluxUrl => "\"http://HOST:PORT\", or \"https://HOST:PORT\" for TLS",
             Grammar::Url => "\"mqtt://HOST:PORT\", or \"mqtts://HOST:PORT\" for TLS",
             Grammar::Address => "an IP address and a port in quotes, such as \"127.0.0.1:1883\"",
             Grammar::Measures => {
@@ -74,6 +77,7 @@ impl Grammar {
             Grammar::Topic | Grammar::CommandTopic => "no topic to use here",
             Grammar::Pointer => "no JSON Pointer",
             Grammar::TimeZone => "no time zone",
+            Grammar::InfluxUrl => "no address of a database",
             Grammar::Url => "no address of a broker",
             Grammar::Address => "no address to listen at",
             Grammar::Measures => "nothing that can be measured",
@@ -90,6 +94,7 @@ impl Grammar {
             Grammar::Topic | Grammar::CommandTopic => "^[^+#\\u0000]+$",
             Grammar::Pointer => "^(/([^~]|~[01])*)?$",
             Grammar::TimeZone => "^[A-Za-z0-9_+-]+(/[A-Za-z0-9_+-]+)*$",
+            Grammar::InfluxUrl => "^https?://[^/?#@ ]+/?$",
             Grammar::Url => "^mqtts?://.+$",
             Grammar::Address => "^.+:[0-9]{1,5}$",
             Grammar::Measures => {
@@ -112,6 +117,7 @@ impl Grammar {
             Grammar::CommandTopic => check_topic(text).and_then(|()| check_no_system(text)),
             Grammar::Pointer => check_pointer(text),
             Grammar::TimeZone => check_timezone(text),
+            Grammar::InfluxUrl => super::influx::read_url(text).map(|_| ()),
             Grammar::Url => check_url(text),
             Grammar::Address => check_address(text),
             Grammar::Measures => check_measures(text),

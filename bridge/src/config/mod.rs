@@ -14,6 +14,7 @@ mod convert;
 mod diagnostic;
 mod form;
 mod grammar;
+mod influx;
 mod nearest;
 mod redact;
 mod render;
@@ -30,11 +31,13 @@ use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 use overspill_rules::home::Home;
+use overspill_rules::time::Span;
 use thiserror::Error;
 
 pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
 pub use code::{CodeFindings, check_code};
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
+pub use influx::{InfluxConfig, InfluxUrl};
 pub use render::Look;
 pub use route::{CommandTopic, Expression, Extract, Makes, Route, Target, TimeSource};
 pub use rules::{RulesConfig, rule_names};
@@ -54,6 +57,8 @@ pub struct Config {
     pub mqtt: MqttConfig,
     /// Where everything is kept.
     pub store: StoreConfig,
+    /// The database that everything is forwarded to as well, where there is one.
+    pub influx: Option<InfluxConfig>,
     /// The household's rules.
     pub rules: RulesConfig,
     /// What to listen to. A topic may feed several targets.
@@ -71,6 +76,10 @@ pub struct Config {
 pub struct StoreConfig {
     /// The file.
     pub path: PathBuf,
+    /// Readings are committed this often.
+    pub commit_every: Span,
+    /// For how long single readings are kept, where not for ever: `point.<id>` or `input.<id>`, and the time.
+    pub keep: Vec<(String, Span)>,
 }
 
 /// Why there is no [`Config`].
@@ -130,8 +139,13 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
     let rules = rules_config(root, folder);
     let store = root.block("home").and_then(|h| h.text("id")).map(|id| store_config(root, folder, id));
     if look_at_files {
-        let named =
-            checks::files::Named { root, rules: &rules, store: store.as_ref(), mqtt: draft.mqtt.as_ref() };
+        let named = checks::files::Named {
+            root,
+            rules: &rules,
+            store: store.as_ref(),
+            mqtt: draft.mqtt.as_ref(),
+            influx: draft.influx.as_ref(),
+        };
         checks::files::check(&named, found);
     }
     if found.errors() > 0 {
@@ -170,6 +184,7 @@ fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> O
         },
         mqtt,
         store: store?,
+        influx: draft.influx,
         rules,
         routes: draft.routes.into_iter().map(|r| r.value).collect(),
         commands: draft.commands.into_iter().map(|c| c.value).collect(),
@@ -188,8 +203,29 @@ fn zone(name: &str) -> Option<TimeZone> {
 }
 
 fn store_config(root: &Block, folder: &Path, id: &str) -> StoreConfig {
-    let written = root.block("store").and_then(|s| s.text("path"));
-    StoreConfig { path: folder.join(written.map_or(format!("{id}.db"), str::to_owned)) }
+    let section = root.block("store");
+    let written = section.and_then(|s| s.text("path"));
+    StoreConfig {
+        path: folder.join(written.map_or(format!("{id}.db"), str::to_owned)),
+        commit_every: section.and_then(|s| s.duration("commit_every")).unwrap_or(COMMIT_EVERY),
+        keep: keep(root),
+    }
+}
+
+/// What the table of keys says too.
+const COMMIT_EVERY: Span = Span::seconds(10);
+
+fn keep(root: &Block) -> Vec<(String, Span)> {
+    let named = |kind: &'static str| {
+        root.named(kind)
+            .iter()
+            .filter_map(move |(id, block)| Some((format!("{kind}.{}", id.value), block.duration("keep")?)))
+    };
+    let draws = root.named("load").iter().filter_map(|(id, load)| {
+        let draw = load.block("feedback").and_then(|f| f.block("draw"))?;
+        Some((format!("point.{}", build::point::draw_id(&id.value)), draw.duration("keep")?))
+    });
+    named("point").chain(named("input")).chain(draws).collect()
 }
 
 fn rules_config(root: &Block, folder: &Path) -> RulesConfig {

@@ -1,7 +1,7 @@
 //! Blanks out passwords that somebody wrote into a home file, so that no error message repeats them.
 
-/// Keys behind which a password may stand; the first two only name where one is.
-const NAMES_A_PLACE: [&str; 2] = ["password_file", "password_env"];
+/// Keys behind which a password may stand; the first four only name where one is.
+const NAMES_A_PLACE: [&str; 4] = ["password_file", "password_env", "token_file", "token_env"];
 const NAMES_A_SECRET: [&str; 4] = ["password", "passwd", "secret", "token"];
 
 /// `text` with every password replaced by asterisks, byte for byte, so that places stay the same.
@@ -96,6 +96,7 @@ mod tests {
         for text in [
             "password_file = \"mqtt.password\"",
             "password_env = \"MQTT_PASSWORD\"",
+            "token_file = \"influxdb.token\"",
             "topic = \"a/secret/b\"",
         ] {
             assert_eq!(redacted(text), text);

@@ -1,4 +1,4 @@
-//! Passwords: where they come from, and a type that never shows them.
+//! Passwords and tokens: where they come from, and a type that never shows them.
 
 use std::fmt;
 use std::path::PathBuf;
@@ -9,7 +9,7 @@ use thiserror::Error;
 #[derive(Clone, PartialEq, Eq)]
 pub struct Secret(String);
 
-/// Where a password comes from. It is fetched at each connection, so that it can be changed without a restart.
+/// Where a password or a token comes from. It is fetched at each connection, so that it can be changed without a restart.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SecretSource {
     /// A file that holds the password and nothing else; a line end after it is left out.
@@ -22,7 +22,7 @@ pub enum SecretSource {
 #[derive(Debug, Error)]
 pub enum SecretError {
     /// The file could not be read.
-    #[error("the password file {} can't be read: {}", .file.display(), io_words(.why))]
+    #[error("the file {} can't be read: {}", .file.display(), io_words(.why))]
     File {
         /// The file.
         file: PathBuf,
@@ -30,7 +30,7 @@ pub enum SecretError {
         why: std::io::Error,
     },
     /// The file has nothing in it.
-    #[error("the password file {} is empty", .file.display())]
+    #[error("the file {} is empty", .file.display())]
     Empty {
         /// The file.
         file: PathBuf,

@@ -10,6 +10,7 @@ use overspill_rules::time::{Span, WallTime};
 use serde_json::{Map, Value, json};
 
 use super::Topics;
+use crate::influx::Lag;
 
 /// Version of what is published; raised when the meaning of a field changes.
 pub(super) const SCHEMA: u32 = 1;
@@ -140,6 +141,20 @@ pub(super) fn notice(topics: &Topics, home: &Home, notice: &Notice) -> Publicati
     })));
     let payload = Value::Object(body).to_string();
     Publication { topic: topics.notice(), payload, retain: false, importance: Importance::News }
+}
+
+/// How far forwarding to InfluxDB has come, as it is known at `now`.
+pub(super) fn influxdb(topics: &Topics, now: WallTime, lag: &Lag) -> Publication {
+    let mut body = stamped(Some(now));
+    let trouble = lag.trouble.as_ref();
+    body.extend(object(json!({
+        "until": lag.until.map(WallTime::to_rfc3339),
+        "lag_s": number(lag.span().map(Span::as_seconds)),
+        "trouble": trouble.map(|(word, _)| word),
+        "message": trouble.map(|(_, text)| text),
+        "set_aside": lag.set_aside,
+    })));
+    state(topics.influxdb(), body)
 }
 
 /// The word for a severity.

@@ -4,7 +4,7 @@ use std::future::Future;
 use std::time::Duration;
 
 use overspill_rules::input::{Input, Role, RuleSet};
-use overspill_rules::output::Severity;
+use overspill_rules::output::{Notice, Severity};
 use overspill_rules::script::{Fault, Program};
 use overspill_rules::time::{Span, WallTime};
 use thiserror::Error;
@@ -20,8 +20,9 @@ use super::session::{Session, Times};
 use super::start::OwnLogin;
 use crate::broker::{Broker, BrokerError};
 use crate::config::Config;
+use crate::influx::{Forwarder, Lag, Pace};
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
-use crate::store::{Options, Store, StoreError};
+use crate::store::{Keep, Options, Store, StoreError};
 
 /// Messages that are taken together at most, so that a flood can't hold up a decision.
 const TOGETHER: usize = 256;
@@ -35,6 +36,9 @@ const LOOK_AT_CLOCK: Duration = Duration::from_secs(5);
 /// How long the store may take to write what it has at the end.
 const STORE_ENDS_WITHIN: Duration = Duration::from_secs(10);
 
+/// How long forwarding may take to save how far it got at the end.
+const FORWARDING_ENDS_WITHIN: Duration = Duration::from_secs(3);
+
 /// How a daemon is run.
 pub struct RunOptions {
     /// The home's clock.
@@ -45,6 +49,8 @@ pub struct RunOptions {
     pub listen_for: Span,
     /// Without a sign of life for this long, another instance is gone. The same for all instances of a home.
     pub gone_after: Span,
+    /// How forwarding to InfluxDB is paced.
+    pub forwarding: Pace,
     /// Where the newest state goes, for a viewer.
     pub facts: Option<watch::Sender<Facts>>,
 }
@@ -56,6 +62,7 @@ impl Default for RunOptions {
             made_up: false,
             listen_for: LISTEN_FOR,
             gone_after: GONE_AFTER,
+            forwarding: Pace::default(),
             facts: None,
         }
     }
@@ -106,19 +113,42 @@ pub async fn run(
     };
     let times = Times { listen_for: options.listen_for, gone_after: options.gone_after };
     let mut session = Session::new(core, link, store.handle(), options.clock, belief, options.facts, times);
+    let forwarder = start_forwarding(&config, options.forwarding, &mut session);
     let files = begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
-    let ending = live(&mut session, &config, files, &mut events, store, shutdown).await;
+    let ending = live(&mut session, &config, files, &mut events, Kept { store, forwarder }, shutdown).await;
     ending.finish(session, broker).await;
     Ok(())
 }
 
+/// Forwarding is no reason not to run.
+fn start_forwarding(config: &Config, pace: Pace, session: &mut Session) -> Option<Forwarder> {
+    let influx = config.influx.clone()?;
+    let started = Forwarder::start(influx, config.store.path.clone(), config.home.id.clone(), pace);
+    match started {
+        Ok(forwarder) => Some(forwarder),
+        Err(why) => {
+            session.tell(Severity::Problem, "influxdb_trouble", why);
+            None
+        }
+    }
+}
+
 fn open_store(config: &Config) -> Result<(Store, crate::store::Restored), StoreError> {
     let (path, home) = (&config.store.path, &config.home);
-    match Store::open(path, home, Options::default()) {
+    let options = store_options(config);
+    match Store::open(path, home, options.clone()) {
         Err(why @ StoreError::InUse { .. }) => Err(why),
         // Control goes on without the store; it tries again by itself and tells what is wrong.
-        Err(_) => Store::open_or_wait(path, home, Options::default()),
+        Err(_) => Store::open_or_wait(path, home, options),
         opened => opened,
+    }
+}
+
+fn store_options(config: &Config) -> Options {
+    Options {
+        commit_every: Duration::from_millis(config.store.commit_every.0.unsigned_abs()),
+        keep: Keep::of(config.store.keep.iter().cloned()),
+        ..Options::default()
     }
 }
 
@@ -193,17 +223,39 @@ async fn look_at_rules(mut files: RuleFiles, config: &Config) -> (RuleFiles, Loo
     work.await.unwrap_or((fallback, Err("the rules could not be looked at".to_owned())))
 }
 
-/// What is left to close when the loop ends.
-struct Ending {
+/// What keeps and forwards what happens; what is left to close when the loop ends.
+struct Kept {
     store: Store,
+    forwarder: Option<Forwarder>,
 }
 
-impl Ending {
+impl Kept {
+    /// The next notice of either.
+    async fn notice(&mut self) -> Option<Notice> {
+        let Some(forwarder) = &mut self.forwarder else { return self.store.notice().await };
+        tokio::select! {
+            Some(notice) = self.store.notice() => Some(notice),
+            Some(notice) = forwarder.notice() => Some(notice),
+            else => None,
+        }
+    }
+
+    fn lag(&self) -> Option<Lag> {
+        self.forwarder.as_ref().map(|forwarder| forwarder.lag().borrow().clone())
+    }
+
     async fn finish(self, session: Session, broker: Option<(Broker, Option<OwnLogin>)>) {
         session.end().await;
-        let store = self.store;
-        let closed = tokio::task::spawn_blocking(move || store.close(STORE_ENDS_WITHIN)).await;
-        if !closed.unwrap_or(false) {
+        let Kept { store, forwarder } = self;
+        let closed = tokio::task::spawn_blocking(move || {
+            // What the last moments brought is forwarded after the next start.
+            let forwarding_ended = forwarder.is_none_or(|f| f.stop(FORWARDING_ENDS_WITHIN));
+            if !forwarding_ended {
+                tracing::warn!("Forwarding could not save how far it got; some points will be sent again.");
+            }
+            store.close(STORE_ENDS_WITHIN)
+        });
+        if !closed.await.unwrap_or(false) {
             tracing::warn!("The store could not write everything in time.");
         }
         if let Some((broker, _)) = broker {
@@ -217,12 +269,13 @@ async fn live(
     config: &Config,
     files: RuleFiles,
     events: &mut mpsc::Receiver<LinkEvent>,
-    mut store: Store,
+    mut kept: Kept,
     shutdown: impl Future<Output = ()>,
-) -> Ending {
+) -> Kept {
     tokio::pin!(shutdown);
     let (rules_in, mut rules) = mpsc::channel(1);
     let watcher = tokio::spawn(watch_rules(config.clone(), files, rules_in));
+    let mut lag_told = None;
     let mut clock_look = tokio::time::interval(LOOK_AT_CLOCK);
     loop {
         tokio::select! {
@@ -234,16 +287,28 @@ async fn live(
             },
             () = sleep_until(Instant::from_std(session.wake_at())) => session.woken(),
             Some(looked) = rules.recv() => take_looked(session, looked),
-            Some(notice) = store.notice() => session.tell_notice(notice),
+            Some(notice) = kept.notice() => session.tell_notice(notice),
             _ = clock_look.tick() => {
                 if let Some(input) = session.clock_input() {
                     session.step(vec![input]);
                 }
+                tell_lag(session, &kept, &mut lag_told);
             }
         }
     }
     watcher.abort();
-    Ending { store }
+    kept
+}
+
+fn tell_lag(session: &mut Session, kept: &Kept, told: &mut Option<Lag>) {
+    let lag = kept.lag();
+    if lag == *told {
+        return;
+    }
+    if let Some(lag) = &lag {
+        session.tell_lag(lag);
+    }
+    *told = lag;
 }
 
 async fn watch_rules(config: Config, mut files: RuleFiles, out: mpsc::Sender<Looked>) {

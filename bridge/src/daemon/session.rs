@@ -14,6 +14,7 @@ use super::duty::{Beat, Duty};
 use super::facts::Facts;
 use super::publications::{self, Importance, Publication};
 use super::trouble;
+use crate::influx::Lag;
 use crate::mqtt::{Fault, LastWord, LinkHandle, NotSent, Qos};
 use crate::store::{Stamp, StoreHandle};
 
@@ -386,6 +387,12 @@ impl Session {
         if let Some(facts) = &self.facts {
             facts.send_modify(|facts| facts.take_notice(notice));
         }
+    }
+
+    /// Publishes how far forwarding to InfluxDB has come.
+    pub(super) fn tell_lag(&mut self, lag: &Lag) {
+        let publication = publications::influxdb(self.core.topics(), self.clock.wall(), lag);
+        self.publish(publication);
     }
 
     /// The end: every load gets its fallback, and the last words are spoken.

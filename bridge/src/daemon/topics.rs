@@ -42,6 +42,11 @@ impl Topics {
         format!("{}/notice", self.prefix)
     }
 
+    /// How far forwarding to InfluxDB has come, retained JSON.
+    pub fn influxdb(&self) -> String {
+        format!("{}/influxdb", self.prefix)
+    }
+
     /// Where people ask something of a load.
     pub fn wish(&self, id: &str) -> String {
         format!("{}/load/{id}/override", self.prefix)

@@ -6,26 +6,31 @@ use super::Retry;
 
 /// Doubling pauses with jitter.
 #[derive(Debug)]
-pub(super) struct BackOff {
+pub(crate) struct BackOff {
     retry: Retry,
     next: Duration,
     random: u64,
 }
 
 impl BackOff {
-    pub(super) fn new(retry: Retry) -> Self {
+    pub(crate) fn new(retry: Retry) -> Self {
         Self { retry, next: retry.first, random: retry.seed }
     }
 
     /// The pause before the next attempt.
-    pub(super) fn pause(&mut self) -> Duration {
+    pub(crate) fn pause(&mut self) -> Duration {
         let plain = self.next.min(self.retry.longest);
         self.next = plain.saturating_mul(2).min(self.retry.longest);
-        plain.mul_f64(0.8 + 0.4 * self.fraction())
+        plain.mul_f64(self.jitter())
+    }
+
+    /// The next factor from 0.8 to 1.2.
+    pub(crate) fn jitter(&mut self) -> f64 {
+        0.8 + 0.4 * self.fraction()
     }
 
     /// After a connection that held, the next pause is the first one again.
-    pub(super) fn reset(&mut self) {
+    pub(crate) fn reset(&mut self) {
         self.next = self.retry.first;
     }
 

@@ -53,6 +53,7 @@ mod task;
 mod tls;
 mod wire;
 
+pub(crate) use backoff::BackOff;
 pub use bounds::{ANSWERED_WITHIN, LAST_WORDS_WITHIN, PAYLOAD_BYTES};
 pub use config::{LinkConfig, Password, Protocol, Qos, Retry, Subscription, TlsConfig, Version, Will};
 pub use event::{LinkEvent, Refusal};

@@ -4,14 +4,18 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use jiff::tz::TimeZone;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
+use super::days;
 use super::error::{StoreError, at};
 use super::inbox::Taken;
+use super::keep::Keep;
 use super::lock::Lock;
 use super::names::{Names, Source};
 use super::restore::{Restored, restore};
 use super::schema;
+use super::seal::{self, SealError};
 use super::write::Writing;
 
 /// How long to wait for another program that holds SQLite's lock.
@@ -20,12 +24,16 @@ const BUSY_FOR: Duration = Duration::from_secs(2);
 /// Prepared statements kept; there are about thirty.
 const STATEMENTS: usize = 48;
 
+/// Free pages that are given back at the end, so that the end does not take long.
+const PAGES_GIVEN_BACK: u32 = 16_384;
+
 /// Everything needed to open the store, now or later.
 #[derive(Debug, Clone)]
 pub(super) struct Place {
     pub(super) path: PathBuf,
     pub(super) names: Names,
     pub(super) definitions: Vec<(String, String)>,
+    pub(super) zone: TimeZone,
 }
 
 /// The open store.
@@ -34,6 +42,7 @@ pub(super) struct Db {
     pub(super) conn: Connection,
     path: PathBuf,
     names: Names,
+    zone: TimeZone,
     run: i64,
     cursor: Cursor,
     _lock: Lock,
@@ -52,6 +61,8 @@ pub(super) struct Cursor {
     pub(super) unbelieved_offset_ms: i64,
     /// By how much half hours of the unbelieved clock are to be moved, once that is known.
     pub(super) dated_by_ms: Option<i64>,
+    /// Half hours written in the transaction under way.
+    pub(super) touched: days::Touched,
 }
 
 impl Db {
@@ -66,8 +77,8 @@ impl Db {
         schema::prepare(&mut conn, path)?;
         let restored = restore(&conn).map_err(at(path))?;
         let run = begin_run(&mut conn, place).map_err(at(path))?;
-        let (path, names) = (place.path.clone(), place.names.clone());
-        Ok((Db { conn, path, names, run, cursor: Cursor::default(), _lock: lock }, restored))
+        let (path, names, zone) = (place.path.clone(), place.names.clone(), place.zone.clone());
+        Ok((Db { conn, path, names, zone, run, cursor: Cursor::default(), _lock: lock }, restored))
     }
 
     /// Writes all of `taken`, or nothing.
@@ -80,13 +91,45 @@ impl Db {
         written
     }
 
+    /// Gives pages that sealing made free back to the disk, where the file is laid out for it. While the daemon runs
+    /// they are kept, since the next hour needs them again. That it fails does not matter.
+    pub(super) fn give_back_room(&self) {
+        // Each step of this statement gives back one page.
+        let give = || -> rusqlite::Result<()> {
+            let mut all = self.conn.prepare(&format!("PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})"))?;
+            let mut pages = all.query([])?;
+            while pages.next()?.is_some() {}
+            Ok(())
+        };
+        let _ = give();
+    }
+
     fn write_all(&mut self, taken: &Taken) -> rusqlite::Result<()> {
         let change = self.conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let mut writing =
             Writing { conn: &change, names: &self.names, run: self.run, cursor: &mut self.cursor };
         taken.rows.iter().try_for_each(|row| writing.row(row))?;
         writing.state(&taken.state)?;
+        let touched = std::mem::take(&mut self.cursor.touched);
+        days::refresh(&change, &self.zone, &touched)?;
         change.commit()
+    }
+
+    /// Seals the oldest hours that are over, at most those of one day; gives whether there was something to do.
+    ///
+    /// # Errors
+    /// When the file can't be written. Then nothing was changed, and [`Db::write`] may still work.
+    pub(super) fn seal_step(&mut self, keep: &Keep) -> Result<bool, StoreError> {
+        let path = self.path.as_path();
+        let begun = self.conn.transaction_with_behavior(TransactionBehavior::Immediate);
+        let change = begun.map_err(at(path))?;
+        let unsealed = |why: String| StoreError::Unsealed { path: path.to_owned(), why };
+        let done = seal::step(&change, keep).map_err(|why| match why {
+            SealError::Sql(error) => at(path)(error),
+            SealError::Block(why) => unsealed(why.to_string()),
+        })?;
+        change.commit().map_err(at(path))?;
+        Ok(done)
     }
 }
 
@@ -107,6 +150,7 @@ fn check_file(path: &Path) -> Result<(), StoreError> {
 
 fn begin_run(conn: &mut Connection, place: &Place) -> rusqlite::Result<i64> {
     let change = conn.transaction()?;
+    days::keep_to_zone(&change, &place.zone)?;
     change.execute(
         "INSERT INTO run (program, home) VALUES (?1, ?2)",
         params![env!("CARGO_PKG_VERSION"), place.names.home],

@@ -38,6 +38,18 @@ pub enum StoreError {
         /// What the system says.
         why: String,
     },
+    /// This user may not read the file.
+    #[error(
+        "{}: the store can't be read ({why}). \
+         Run this as the user that runs overspill, or give your user the right to read the file and its folder.",
+        path.display()
+    )]
+    NotReadable {
+        /// The store's file.
+        path: PathBuf,
+        /// What the system says.
+        why: String,
+    },
     /// Another daemon has it.
     #[error(
         "{}: another overspill is using this store ({holder}). \
@@ -103,6 +115,18 @@ pub enum StoreError {
         /// The store's file.
         path: PathBuf,
         /// What SQLite says.
+        why: String,
+    },
+    /// Old hours could not be sealed.
+    #[error(
+        "{}: old hours can't be packed into blocks ({why}). They stay as they are and nothing is lost, but the file \
+         grows faster. This is a fault of overspill; please report it.",
+        path.display()
+    )]
+    Unsealed {
+        /// The store's file.
+        path: PathBuf,
+        /// What is wrong.
         why: String,
     },
     /// The disk or the system failed.

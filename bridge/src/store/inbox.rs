@@ -188,6 +188,12 @@ impl Shared {
         self.inbox.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// Whether a write is due now.
+    pub(super) fn is_due(&self) -> bool {
+        let now = Instant::now();
+        self.lock().due(&self.options, now).is_some_and(|due| due <= now)
+    }
+
     /// Waits until a write is due and takes what there is.
     pub(super) fn wait_for_work(&self) -> Taken {
         let mut inbox = self.lock();

@@ -46,6 +46,8 @@
 //! | `event` | all other inputs, in one order (`n`) with the samples of their tick; `kind` is the input's name |
 //! | `tick` | one row for each stamp: run, monotonic moment, wall time |
 //! | `run` | one row for each start of the daemon, with the offset from its moments to wall time |
+//! | `outbox`, `energy_to_forward`, `forward_again` | how far forwarding to InfluxDB has come, and what of the past is to follow (see [`outbox`]) |
+//! | `set_aside` | points that InfluxDB refused: `line` as it was sent, `reason`, `at` |
 //! | `energy` | what `half_hour` sums: a half hour may have seen two runs |
 //! | `rule_text` | each rule text once |
 //! | `load_ratio`, `rule_memory`, `held_override`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
@@ -60,16 +62,23 @@
 //! `PRAGMA user_version` is the schema's version ([`SCHEMA_VERSION`]); an older file is brought up to date at start, a
 //! newer one refused. `PRAGMA application_id` is 0x4f765370.
 
+mod blocks;
+mod days;
 mod db;
 mod definition;
 mod entry;
 mod error;
+mod filler;
 mod inbox;
+mod keep;
 mod lock;
 mod names;
+pub mod outbox;
 mod reader;
 mod restore;
 mod schema;
+mod seal;
+mod sealed;
 #[cfg(test)]
 mod tests;
 mod worker;
@@ -85,8 +94,13 @@ use overspill_rules::output::Notice;
 
 pub use entry::Stamp;
 pub use error::StoreError;
+pub use filler::Filler;
 pub use inbox::StoreHandle;
-pub use reader::{BalanceRow, DecisionRow, HalfHour, Journalled, Request, Sample, SetpointRow, StoreReader};
+pub use keep::Keep;
+pub use reader::{
+    BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, Request, Sample,
+    SeriesSize, SetpointRow, StoreReader, TickEntries,
+};
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;
 
@@ -96,7 +110,7 @@ use names::Names;
 use worker::Worker;
 
 /// How the store writes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Options {
     /// Readings are committed this often.
     pub commit_every: Duration,
@@ -110,6 +124,8 @@ pub struct Options {
     pub retry_first: Duration,
     /// The longest time between two tries.
     pub retry_longest: Duration,
+    /// For how long the numbers of which points and inputs are kept.
+    pub keep: Keep,
 }
 
 impl Default for Options {
@@ -121,6 +137,7 @@ impl Default for Options {
             waiting_rows: 20_000,
             retry_first: Duration::from_secs(5),
             retry_longest: Duration::from_secs(300),
+            keep: Keep::default(),
         }
     }
 }
@@ -229,5 +246,10 @@ impl Drop for Store {
 }
 
 fn place(path: &Path, home: &Home) -> Place {
-    Place { path: path.to_owned(), names: Names::of(home), definitions: definition::definitions(home) }
+    Place {
+        path: path.to_owned(),
+        names: Names::of(home),
+        definitions: definition::definitions(home),
+        zone: home.timezone.clone(),
+    }
 }

@@ -21,9 +21,12 @@ pub struct Restored {
     pub last_good_rules: Option<RuleSet>,
 }
 
+/// Old hours are sealed and no longer rows.
+const NEWEST: &str = "SELECT max(at) FROM (SELECT max(at) AS at FROM tick WHERE at IS NOT NULL
+                                           UNION ALL SELECT max(last_at) FROM stretch)";
+
 pub(super) fn restore(conn: &Connection) -> rusqlite::Result<Restored> {
-    let newest: Option<i64> =
-        conn.query_row("SELECT max(at) FROM tick WHERE at IS NOT NULL", [], |r| r.get(0))?;
+    let newest: Option<i64> = conn.query_row(NEWEST, [], |r| r.get(0))?;
     let last_entry = newest.map(WallTime);
     let kept = Kept {
         ratios: map(conn, "SELECT load, ratio FROM load_ratio WHERE ratio IS NOT NULL", |r| r.get(1))?,

@@ -14,7 +14,8 @@ pub(super) const APPLICATION_ID: i32 = 0x4f76_5370;
 /// What brings a file from one version to the next. Its length is the version this program writes.
 ///
 /// A step that was once released is never changed: files in the field have been through it.
-const MIGRATIONS: [&str; 1] = [include_str!("schema_1.sql")];
+const MIGRATIONS: [&str; 3] =
+    [include_str!("schema_1.sql"), include_str!("schema_2.sql"), include_str!("outbox.sql")];
 
 /// The version of the schema that this program writes, in `PRAGMA user_version`.
 pub const SCHEMA_VERSION: i64 = MIGRATIONS.len() as i64;
@@ -23,6 +24,9 @@ pub const SCHEMA_VERSION: i64 = MIGRATIONS.len() as i64;
 pub(super) fn prepare(conn: &mut Connection, path: &Path) -> Result<(), StoreError> {
     // First of all, so that a file of somebody else is left as it is.
     let version = checked_version(conn, path)?;
+    if version == 0 {
+        lay_out(conn).map_err(at(path))?;
+    }
     settle(conn).map_err(at(path))?;
     for (done, step) in MIGRATIONS.iter().enumerate().skip(usize::try_from(version).unwrap_or(0)) {
         let change = conn.transaction().map_err(at(path))?;
@@ -32,6 +36,14 @@ pub(super) fn prepare(conn: &mut Connection, path: &Path) -> Result<(), StoreErr
         change.commit().map_err(at(path))?;
     }
     Ok(())
+}
+
+/// Only before the first table is made. Pages of 1 KiB: a commit touches a handful of pages and writes each whole, so
+/// that small pages wear out a memory card less; and a small file is not mostly room to spare. Pages that come free can
+/// be given back to the disk.
+fn lay_out(conn: &Connection) -> rusqlite::Result<()> {
+    conn.pragma_update(None, "page_size", 1024)?;
+    conn.pragma_update(None, "auto_vacuum", "INCREMENTAL")
 }
 
 /// FULL, since in WAL mode NORMAL does not sync commits at all: a power cut could take more than the commit interval.

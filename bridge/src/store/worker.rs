@@ -13,6 +13,9 @@ use super::error::StoreError;
 use super::inbox::{Shared, Taken};
 use super::restore::Restored;
 
+/// After an import, or when an old file was brought up to date, much is to be sealed: so long at a time, after a commit.
+const SEAL_FOR: Duration = Duration::from_secs(1);
+
 /// The store's thread.
 pub(super) struct Worker {
     shared: Arc<Shared>,
@@ -21,6 +24,7 @@ pub(super) struct Worker {
     failure: Option<StoreError>,
     wait: Duration,
     lost_told: u64,
+    seals: bool,
     notices: Sender<Notice>,
 }
 
@@ -37,7 +41,7 @@ impl Worker {
             Ok(db) => (Some(db), None),
             Err(why) => (None, Some(why)),
         };
-        Worker { shared, place, db, failure, wait, lost_told: 0, notices }
+        Worker { shared, place, db, failure, wait, lost_told: 0, seals: true, notices }
     }
 
     /// Works until the store is closed.
@@ -49,9 +53,16 @@ impl Worker {
             let taken = self.shared.wait_for_work();
             let (flush, closing) = (taken.flush, taken.closing);
             let health = match self.write(&taken) {
-                Ok(()) => self.went_well(),
+                Ok(()) => match self.seal() {
+                    Ok(()) => self.went_well(),
+                    // What was taken is written; only the sealing is to be tried again.
+                    Err(why) => self.went_wrong(Taken::default(), why),
+                },
                 Err(why) => self.went_wrong(taken, why),
             };
+            if let (true, Some(db)) = (closing, &self.db) {
+                db.give_back_room();
+            }
             self.shared.report(flush, health);
             self.tell_lost();
             if closing {
@@ -74,6 +85,25 @@ impl Worker {
         match &mut self.db {
             Some(db) if !taken.is_empty() => db.write(taken),
             _ => Ok(()),
+        }
+    }
+
+    /// Seals hours that are over, as long as nothing more urgent waits.
+    fn seal(&mut self) -> Result<(), StoreError> {
+        let Some(db) = self.db.as_mut().filter(|_| self.seals) else { return Ok(()) };
+        let began = Instant::now();
+        loop {
+            match db.seal_step(&self.shared.options.keep) {
+                Ok(true) if began.elapsed() < SEAL_FOR && !self.shared.is_due() => {}
+                Ok(_) => return Ok(()),
+                // A fault of ours that no retry mends. Rows are as good, only larger.
+                Err(why @ StoreError::Unsealed { .. }) => {
+                    self.seals = false;
+                    self.tell(Severity::Warning, "store_unsealed", why.to_string());
+                    return Ok(());
+                }
+                Err(why) => return Err(why),
+            }
         }
     }
 

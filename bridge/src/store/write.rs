@@ -254,24 +254,26 @@ impl Writing<'_> {
     }
 
     /// Each row is a part of its half hour (a clock that is set, or a restart, splits one): parts add up.
-    fn energy(&self, e: &EnergyRow) -> rusqlite::Result<()> {
+    fn energy(&mut self, e: &EnergyRow) -> rusqlite::Result<()> {
         let (clock, start) = match (e.provisional, self.cursor.dated_by_ms) {
             (false, _) => (0, e.start.0),
             (true, None) => (1, e.start.0),
             // Closed by the very input that set the clock.
             (true, Some(shift_ms)) => (2, nearest_half_hour(e.start.0.saturating_add(shift_ms))),
         };
-        self.part(&self.names.flow(e.flow), start, clock, Some(e.kwh), Some(e.covered_s))
+        let flow = self.names.flow(e.flow);
+        self.part(&flow, start, clock, Some(e.kwh), Some(e.covered_s))
     }
 
     fn part(
-        &self,
+        &mut self,
         flow: &str,
         start: i64,
         clock: i64,
         kwh: Option<f64>,
         covered_s: Option<f64>,
     ) -> rusqlite::Result<()> {
+        self.cursor.touched.insert((flow.to_owned(), start));
         self.exec(
             "INSERT INTO energy VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT (flow, start, run, clock)
              DO UPDATE SET kwh = kwh + excluded.kwh, covered_s = covered_s + excluded.covered_s",

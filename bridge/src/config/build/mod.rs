@@ -2,9 +2,10 @@
 //! hide those in the next; what several items together get wrong is told by [`checks`](super::checks).
 
 mod home;
+mod influx;
 mod load;
 mod mqtt;
-mod point;
+pub(crate) mod point;
 mod source;
 
 use std::path::{Path, PathBuf};
@@ -15,6 +16,7 @@ use super::block::{At, Block, Place};
 use super::broker::MqttConfig;
 use super::diagnostic::Diagnostics;
 use super::form::within_sentence;
+use super::influx::InfluxConfig;
 use super::nearest::nearest;
 use super::route::{CommandTopic, Expression, Makes, Route};
 
@@ -48,6 +50,8 @@ pub(crate) struct Draft<'b> {
     pub(crate) battery: Option<Battery>,
     /// The broker.
     pub(crate) mqtt: Option<MqttConfig>,
+    /// The database to forward to.
+    pub(crate) influx: Option<InfluxConfig>,
     /// What to listen to, each with the place of its topic.
     pub(crate) routes: Vec<At<Route>>,
     /// Where commands go, each with the place of its topic.
@@ -102,8 +106,22 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
     let loads = build.loads();
     let battery = build.battery(&points);
     let mqtt = build.mqtt();
+    let influx = build.influx();
     let Build { supply, routes, commands, expressions, .. } = build;
-    Draft { root, supply, circuits, points, inputs, loads, battery, mqtt, routes, commands, expressions }
+    Draft {
+        root,
+        supply,
+        circuits,
+        points,
+        inputs,
+        loads,
+        battery,
+        mqtt,
+        influx,
+        routes,
+        commands,
+        expressions,
+    }
 }
 
 fn names_of<'b>(root: &'b Block, section: &str) -> Vec<&'b str> {

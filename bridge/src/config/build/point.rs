@@ -33,7 +33,7 @@ impl<'b> Build<'b, '_> {
         let mut meters = Vec::new();
         for (at, (id, load)) in self.root.named("load").iter().enumerate() {
             let Some(block) = load.block("feedback").and_then(|f| f.block("draw")) else { continue };
-            let name = format!("{}-draw", id.value);
+            let name = draw_id(&id.value);
             let point = PointId((next + meters.len()) as u16);
             let measures = Measures::Load(LoadId(at as u16));
             let made = self.point(point, &name, block, Some(measures), Some(Positive::Use));
@@ -203,6 +203,11 @@ fn fitting(measures: Measures) -> &'static [(&'static str, Positive)] {
         Measures::House | Measures::Load(_) => &[("use", Positive::Use)],
         Measures::Battery => &[("charge", Positive::Charge), ("discharge", Positive::Discharge)],
     }
+}
+
+/// The point of a load's own meter.
+pub(crate) fn draw_id(load: &str) -> String {
+    format!("{load}-draw")
 }
 
 /// A meter on the solar circuit may count generation as negative use: its scale is turned, since by itself "use" is the

@@ -6,6 +6,7 @@ use crate::config::StoreConfig;
 use crate::config::block::{Block, Place};
 use crate::config::broker::MqttConfig;
 use crate::config::diagnostic::Diagnostics;
+use crate::config::influx::InfluxConfig;
 use crate::config::nearest::nearest;
 use crate::config::rules::{RulesConfig, rule_names};
 use crate::config::secret::{SecretError, SecretSource, io_words};
@@ -20,6 +21,8 @@ pub(crate) struct Named<'n> {
     pub(crate) store: Option<&'n StoreConfig>,
     /// The broker, where its section could be read.
     pub(crate) mqtt: Option<&'n MqttConfig>,
+    /// The database to forward to, where its section could be read.
+    pub(crate) influx: Option<&'n InfluxConfig>,
 }
 
 /// Looks at the disk, never at the network.
@@ -29,15 +32,19 @@ pub(crate) fn check(named: &Named<'_>, found: &mut Diagnostics) {
         store(named.root, config, found);
     }
     if let (Some(block), Some(config)) = (named.root.block("mqtt"), named.mqtt) {
-        secret(block, config.password.as_ref(), found);
-        ca_file(block, config, found);
+        secret(block, PASSWORD, config.password.as_ref(), found);
+        ca_file(block, config.ca_file.as_deref(), found);
         let users = config.embedded.iter().flat_map(|e| &e.users);
         for user in users {
             let section = block.named("users").iter().find(|(name, _)| name.value == user.name);
             if let Some((_, section)) = section {
-                secret(section, Some(&user.password), found);
+                secret(section, PASSWORD, Some(&user.password), found);
             }
         }
+    }
+    if let (Some(block), Some(config)) = (named.root.block("influxdb"), named.influx) {
+        secret(block, TOKEN, config.token.as_ref(), found);
+        ca_file(block, config.ca_file.as_deref(), found);
     }
 }
 
@@ -109,13 +116,13 @@ fn store(root: &Block, config: &StoreConfig, found: &mut Diagnostics) {
     }
 }
 
-fn ca_file(mqtt: &Block, config: &MqttConfig, found: &mut Diagnostics) {
-    let Some(file) = &config.ca_file else { return };
+fn ca_file(block: &Block, file: Option<&Path>, found: &mut Diagnostics) {
+    let Some(file) = file else { return };
     if let Err(why) = std::fs::File::open(file) {
         found
             .error(
                 "no-such-file",
-                mqtt.place("ca_file"),
+                block.place("ca_file"),
                 format!("the certificate can't be read: {}", io_words(&why)),
             )
             .label("looked for here")
@@ -123,21 +130,28 @@ fn ca_file(mqtt: &Block, config: &MqttConfig, found: &mut Diagnostics) {
     }
 }
 
+/// What a secret is called, and the keys for its file and its variable.
+type Called = (&'static str, &'static str, &'static str);
+
+const PASSWORD: Called = ("password", "password_file", "password_env");
+const TOKEN: Called = ("token", "token_file", "token_env");
+
 /// A missing file is a mistake; a missing variable may be set for the daemon only, so it is a warning.
-fn secret(block: &Block, source: Option<&SecretSource>, found: &mut Diagnostics) {
+fn secret(block: &Block, called: Called, source: Option<&SecretSource>, found: &mut Diagnostics) {
+    let (what, file_key, env_key) = called;
     let Some(why) = source.and_then(|s| s.fetch().err()) else { return };
     match why {
         SecretError::Env { name } => found
             .warning(
                 "not-set",
-                block.place("password_env"),
+                block.place(env_key),
                 format!("the environment variable {name} is not set here"),
             )
             .label("not set, or empty")
             .help("the daemon needs it when it runs"),
         why => found
-            .error("no-such-file", block.place("password_file"), why.to_string())
+            .error("no-such-file", block.place(file_key), why.to_string())
             .label("looked for here")
-            .help("write the password into that file, readable by the daemon's user alone"),
+            .help(format!("write the {what} into that file, readable by the daemon's user alone")),
     };
 }

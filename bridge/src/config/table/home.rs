@@ -105,11 +105,19 @@ pub(super) const BATTERY: &[Key] = &[
     .or_number(95.0),
 ];
 
-pub(super) const STORE: &[Key] = &[Key::new(
-    "path",
-    Form::Text,
-    "The file that keeps everything, relative to the home file's folder; `ID.db` where it is not written.",
-)];
+pub(super) const STORE: &[Key] = &[
+    Key::new(
+        "path",
+        Form::Text,
+        "The file that keeps everything, relative to the home file's folder; `ID.db` where it is not written.",
+    ),
+    Key::new(
+        "commit_every",
+        duration(Span::seconds(1), Span::minutes(5)),
+        "Readings reach the disk this often; a power cut costs at most so much of them, and a longer time spares a memory card.",
+    )
+    .or_text("10s"),
+];
 
 pub(super) const RULES: &[Key] = &[
     Key::new("folder", Form::Text, "The folder of the rules (*.rhai), relative to the home file's folder.")

@@ -2,6 +2,7 @@
 //! so that what is documented is what is taken.
 
 mod home;
+mod influx;
 mod load;
 mod mqtt;
 mod point;
@@ -26,6 +27,11 @@ pub(crate) const ROOT: &[Key] = &[
     Key::new("mqtt", Form::Table(mqtt::MQTT), "The broker that readings and commands pass through.")
         .required(),
     Key::new("store", Form::Table(home::STORE), "Where everything is kept."),
+    Key::new(
+        "influxdb",
+        Form::Table(influx::INFLUXDB),
+        "An InfluxDB 2 that everything is forwarded to as well.",
+    ),
     Key::new("rules", Form::Table(home::RULES), "The household's own rules."),
     Key::new(
         "point",

@@ -78,6 +78,11 @@ const GAP_AFTER: Key = Key::new(
     duration(Span::seconds(1), Span::hours(48)),
     "A longer time between two readings is a gap in energy; 2.5 times the usual interval where it is not written.",
 );
+const KEEP: Key = Key::new(
+    "keep",
+    duration(Span::hours(24), Span::hours(24 * 3650)),
+    "For how long its single readings are kept, such as \"400d\"; for ever where it is not written. Energy of half hours and days is kept for ever in any case.",
+);
 const PHASE: Key = Key::new(
     "phase",
     Form::Whole { least: 1, most: 3, unit: "" },
@@ -134,6 +139,7 @@ pub(super) const POINT: &[Key] = &[
     GAP_AFTER,
     PLAUSIBLE,
     TIME_POINTER,
+    KEEP,
     PHASE,
     POWER_FACTOR,
     VOLTS,
@@ -156,6 +162,7 @@ pub(super) const DRAW: &[Key] = &[
     GAP_AFTER,
     PLAUSIBLE,
     TIME_POINTER,
+    KEEP,
     POWER_FACTOR,
     VOLTS,
     AMPS,
@@ -176,4 +183,5 @@ pub(super) const INPUT: &[Key] = &[
     .or_text("10m"),
     PLAUSIBLE,
     TIME_POINTER,
+    KEEP,
 ];

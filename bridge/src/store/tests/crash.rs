@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 use rusqlite::Connection;
 use tempfile::tempdir;
 
-use super::super::Store;
+use super::super::{Journalled, Store};
 use super::*;
 
 const CHILD_PATH: &str = "OVERSPILL_TEST_STORE";
@@ -120,8 +120,12 @@ fn kills_at_any_moment_lose_nothing_committed_and_double_nothing() {
         let check = Connection::open(&path).unwrap();
         let sound: String = check.query_row("PRAGMA integrity_check", [], |r| r.get(0)).unwrap();
         assert_eq!(sound, "ok");
-        let mut values = check.prepare("SELECT value FROM sample ORDER BY tick, n").unwrap();
-        let values: Vec<f64> = values.query_map([], |r| r.get(0)).unwrap().map(Result::unwrap).collect();
+        let mut values = Vec::new();
+        let keep = |e: Journalled| match e.input {
+            Ok(Input::Reading(r)) => values.push(r.value),
+            other => panic!("{other:?}"),
+        };
+        reader(&path).inputs(&home(), EVER.0, EVER.1, keep).unwrap();
         let of_this_run = &values[former..];
         assert!(of_this_run.len() as i64 > sure, "{} of {sure}", of_this_run.len());
         assert!(of_this_run.iter().enumerate().all(|(i, v)| *v == i as f64), "one after the other");

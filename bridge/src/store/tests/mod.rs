@@ -2,8 +2,10 @@
 
 mod crash;
 mod home;
+mod migration;
 mod restart;
 mod round_trip;
+mod sealing;
 mod slow;
 mod trouble;
 mod volume;

@@ -1,0 +1,67 @@
+//! Decisions, which stay rows.
+
+use overspill_rules::time::WallTime;
+use rusqlite::{OptionalExtension, Row, params};
+use serde::Deserialize;
+
+use super::{DecisionRow, StoreReader};
+use crate::store::error::{StoreError, at};
+
+impl StoreReader {
+    /// The decisions for one load.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn decisions(
+        &self,
+        load: &str,
+        from: WallTime,
+        to: WallTime,
+    ) -> Result<Vec<DecisionRow>, StoreError> {
+        let sql =
+            format!("{DECISION} WHERE load = ?1 AND tick.at >= ?2 AND tick.at < ?3 ORDER BY decision.id");
+        self.rows(&sql, params![load, from.0, to.0], decision)
+    }
+
+    /// The decision for one load that held at `moment`, or the newest where none is given.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn last_decision(
+        &self,
+        load: &str,
+        moment: Option<WallTime>,
+    ) -> Result<Option<DecisionRow>, StoreError> {
+        let sql = format!(
+            "{DECISION} WHERE load = ?1 AND (?2 IS NULL OR tick.at <= ?2) ORDER BY decision.tick DESC, decision.id DESC
+             LIMIT 1"
+        );
+        let query = || self.conn.query_row(&sql, params![load, moment.map(|m| m.0)], decision).optional();
+        query().map_err(at(&self.path))
+    }
+}
+
+const DECISION: &str = "SELECT tick.at, load, is_on, setpoint_w, rule, reason, limited_by, requests, readings
+                        FROM decision JOIN tick ON tick.id = decision.tick";
+
+fn decision(r: &Row<'_>) -> rusqlite::Result<DecisionRow> {
+    let wall: Option<i64> = r.get(0)?;
+    Ok(DecisionRow {
+        at: wall.map(WallTime),
+        load: r.get(1)?,
+        on: r.get(2)?,
+        setpoint_w: r.get::<_, Option<f64>>(3)?.unwrap_or(f64::NAN),
+        rule: r.get(4)?,
+        reason: r.get(5)?,
+        limited_by: r.get(6)?,
+        requests: json_at(r, 7)?,
+        readings: json_at(r, 8)?,
+    })
+}
+
+fn json_at<T: for<'a> Deserialize<'a>>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
+    let text: String = row.get(column)?;
+    serde_json::from_str(&text).map_err(|e| {
+        rusqlite::Error::FromSqlConversionFailure(column, rusqlite::types::Type::Text, Box::new(e))
+    })
+}

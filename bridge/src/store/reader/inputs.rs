@@ -1,0 +1,198 @@
+//! Inputs as the controller got them, in one order.
+
+use std::sync::Arc;
+
+use overspill_rules::home::Home;
+use overspill_rules::input::{Input, OtherReading, Reading};
+use overspill_rules::time::{Moment, WallTime};
+use rusqlite::Row;
+use serde_json::Value;
+
+use super::stretches::Opened;
+use super::{Journalled, StoreReader};
+use crate::store::entry::Stamp;
+use crate::store::error::StoreError;
+use crate::store::names::{Names, Source};
+use crate::store::restore::rule_set;
+
+/// One input before it is put into the home's terms.
+struct Raw {
+    tick: i64,
+    n: i64,
+    run: i64,
+    moment: i64,
+    at: i64,
+    what: What,
+}
+
+enum What {
+    Number { series: Arc<str>, value: f64, device_at: Option<i64>, retained: bool },
+    Event { kind: String, json: Option<String> },
+}
+
+impl Raw {
+    fn order(&self) -> (i64, i64) {
+        (self.tick, self.n)
+    }
+}
+
+const ROWS: &str = "SELECT tick.run, tick.id, tick.moment, tick.at, x.*
+                    FROM tick JOIN (
+                        SELECT tick, n, NULL AS kind, NULL AS json, name, value, device_at, retained
+                        FROM sample JOIN series ON series.id = sample.series
+                        UNION ALL SELECT tick, n, kind, json, NULL, NULL, NULL, NULL FROM event
+                    ) AS x ON x.tick = tick.id
+                    WHERE tick.at >= ?1 AND tick.at < ?2 ORDER BY tick.id, x.n";
+
+impl StoreReader {
+    /// Hands every input in the span to `each`, in the order in which the controller got them. Places are those of
+    /// `home`, whatever its order was at the time.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn inputs(
+        &self,
+        home: &Home,
+        from: WallTime,
+        to: WallTime,
+        mut each: impl FnMut(Journalled),
+    ) -> Result<(), StoreError> {
+        let names = Names::of(home);
+        self.reading(|conn| {
+            let mut query = conn.prepare(ROWS)?;
+            let mut rows = query.query([from.0, to.0])?;
+            let mut row = next_row(&mut rows)?;
+            let mut stretches = self.stretches(from.0, to.0)?;
+            stretches.sort_by_key(|s| s.first_tick);
+            for stretch in stretches {
+                let Some(opened) = self.open_stretch(&stretch)? else { continue };
+                for raw in sealed_inputs(&opened, from.0, to.0) {
+                    while let Some(before) = row.take_if(|r| r.order() < raw.order()) {
+                        each(self.journalled(before, &names)?);
+                        row = next_row(&mut rows)?;
+                    }
+                    each(self.journalled(raw, &names)?);
+                }
+            }
+            while let Some(last) = row {
+                each(self.journalled(last, &names)?);
+                row = next_row(&mut rows)?;
+            }
+            Ok(())
+        })
+    }
+
+    fn journalled(&self, raw: Raw, names: &Names) -> rusqlite::Result<Journalled> {
+        let batch = u64::try_from(raw.tick).unwrap_or(0);
+        let stamp = Stamp { moment: Moment(raw.moment), batch, wall: Some(WallTime(raw.at)) };
+        let input = match raw.what {
+            What::Event { kind, json } => self.event(&kind, json, names)?,
+            What::Number { series, value, device_at, retained } => {
+                number(&series, value, device_at.map(WallTime), retained, names)
+            }
+        };
+        Ok(Journalled { run: raw.run, stamp, input })
+    }
+
+    fn event(
+        &self,
+        kind: &str,
+        json: Option<String>,
+        names: &Names,
+    ) -> rusqlite::Result<Result<Input, String>> {
+        if kind == "rules" {
+            let rules = rule_set(&self.conn, json.as_deref().unwrap_or(""))?;
+            return Ok(rules.map(Input::Rules).ok_or_else(|| "rules that can't be read".to_owned()));
+        }
+        if kind == "lost" {
+            return Ok(Err("entries were not recorded here".to_owned()));
+        }
+        Ok(parse_event(kind, json.as_deref(), names))
+    }
+}
+
+fn next_row(rows: &mut rusqlite::Rows<'_>) -> rusqlite::Result<Option<Raw>> {
+    rows.next()?.map(raw).transpose()
+}
+
+fn raw(row: &Row<'_>) -> rusqlite::Result<Raw> {
+    let kind: Option<String> = row.get("kind")?;
+    let what = match kind {
+        Some(kind) => What::Event { kind, json: row.get("json")? },
+        None => What::Number {
+            series: Arc::from(row.get::<_, String>("name")?),
+            value: row.get::<_, Option<f64>>("value")?.unwrap_or(f64::NAN),
+            device_at: row.get("device_at")?,
+            retained: row.get("retained")?,
+        },
+    };
+    Ok(Raw {
+        run: row.get(0)?,
+        tick: row.get(1)?,
+        moment: row.get(2)?,
+        at: row.get(3)?,
+        n: row.get("n")?,
+        what,
+    })
+}
+
+/// The inputs of a stretch in the span, in order.
+fn sealed_inputs(opened: &Opened, from: i64, to: i64) -> Vec<Raw> {
+    let mut all = Vec::new();
+    for part in &opened.parts {
+        let kind = part.name.strip_prefix("event.");
+        if kind.is_none() && !is_received(&part.name) {
+            continue;
+        }
+        for (i, place) in part.places.iter().enumerate() {
+            let tick = opened.stamps.ticks.get(*place as usize).filter(|t| t.at >= from && t.at < to);
+            let (Some(tick), Some(n)) = (tick, part.body.n.get(i)) else { continue };
+            let what = match kind {
+                Some(kind) => What::Event { kind: kind.to_owned(), json: None },
+                None => What::Number {
+                    series: Arc::clone(&part.name),
+                    value: super::stretches::number(&part.body, 0, i).unwrap_or(f64::NAN),
+                    device_at: part.body.times.get(i).copied().flatten(),
+                    retained: part.body.retained.get(i).copied().unwrap_or(false),
+                },
+            };
+            all.push(Raw { tick: tick.id, n: *n, run: tick.run, moment: tick.moment, at: tick.at, what });
+        }
+    }
+    all.sort_by_key(Raw::order);
+    all
+}
+
+/// Whether a series holds what devices sent, as against what was made of it.
+pub(super) fn is_received(name: &str) -> bool {
+    name.starts_with("point.") || name.starts_with("input.")
+}
+
+fn number(
+    name: &str,
+    value: f64,
+    device_time: Option<WallTime>,
+    retained: bool,
+    names: &Names,
+) -> Result<Input, String> {
+    match names.series(name) {
+        Some(Source::Point(point, extra)) => {
+            Ok(Input::Reading(Reading { point, extra, value, device_time, retained }))
+        }
+        Some(Source::Input(input)) => Ok(Input::Other(OtherReading { input, value, device_time, retained })),
+        None => Err(format!("this home has no {name}")),
+    }
+}
+
+fn parse_event(kind: &str, json: Option<&str>, names: &Names) -> Result<Input, String> {
+    let broken = |_| format!("an entry of kind {kind} can't be read");
+    let value = match json {
+        None => Value::String(kind.to_owned()),
+        Some(json) => {
+            let mut body: Value = serde_json::from_str(json).map_err(broken)?;
+            names.place_names(&mut body).map_err(|missing| format!("this home has no {missing}"))?;
+            Value::Object([(kind.to_owned(), body)].into_iter().collect())
+        }
+    };
+    serde_json::from_value(value).map_err(broken)
+}

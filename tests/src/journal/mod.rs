@@ -1,0 +1,5 @@
+//! Journals for measurements: what is put in, and how much room it takes.
+
+pub mod fill;
+pub mod size;
+pub mod year;
