@@ -11,7 +11,7 @@
 //! | the database | what happens |
 //! |---|---|
 //! | 204 | the cursor moves on |
-//! | 400, 422 | the batch is halved until the offending line is alone; it is set aside (table `set_aside`, with the reason, and a notice) once the database has accepted another line after it; all others go on |
+//! | 400, 422 | the batch is halved until the offending line is alone; when the database has accepted another line after it, it is sent once more, and set aside if it is refused again (table `set_aside`, with the reason, and a notice); all others go on |
 //! | 400 to line after line, none accepted | nothing is set aside, a notice; tried again every 5 minutes |
 //! | 413 | batches are halved, and doubled again after 32 accepted ones; a single line is treated as malformed |
 //! | 401, 403; 404; any other answer | kept, a notice that says how to mend it; tried again every 5 minutes |

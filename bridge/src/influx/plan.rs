@@ -61,8 +61,10 @@ pub(super) struct Plan {
     pieces: Option<VecDeque<Range<usize>>>,
     batch_lines: usize,
     accepted_in_a_row: u32,
-    /// Refused by themselves; set aside once the database has accepted another line since.
+    /// Refused by themselves. They are asked for once more when the database has accepted another line.
     suspects: Vec<SetAside>,
+    /// Those to be asked for once more now; one that is refused again is to blame and set aside.
+    again: VecDeque<SetAside>,
     aside: Vec<SetAside>,
     not_before: Option<Moment>,
     rewind: bool,
@@ -78,6 +80,7 @@ impl Plan {
             batch_lines: BATCH_LINES,
             accepted_in_a_row: 0,
             suspects: Vec::new(),
+            again: VecDeque::new(),
             aside: Vec::new(),
             not_before: None,
             rewind: false,
@@ -98,6 +101,9 @@ impl Plan {
         }
         if let Some(until) = self.not_before.filter(|until| *until > now) {
             return Next::Wait(until);
+        }
+        if let Some(suspect) = self.again.front() {
+            return Next::Send(suspect.line.clone());
         }
         match &self.pieces {
             None => Next::Read,
@@ -129,6 +135,9 @@ impl Plan {
         }
         match answer {
             Answer::Accepted => self.accepted(),
+            Answer::Malformed(_) | Answer::TooLarge(_) if !self.again.is_empty() => {
+                self.aside.extend(self.again.pop_front());
+            }
             Answer::Malformed(why) => self.malformed(now, why),
             Answer::TooLarge(why) => self.too_large(now, why),
             Answer::Trouble(trouble) => {
@@ -139,8 +148,10 @@ impl Plan {
     }
 
     fn accepted(&mut self) {
-        self.done_with_first();
-        self.aside.append(&mut self.suspects);
+        if self.again.pop_front().is_none() {
+            self.done_with_first();
+        }
+        self.again.extend(self.suspects.drain(..));
         self.trouble = None;
         self.back_off.reset();
         self.accepted_in_a_row += 1;
@@ -235,6 +246,7 @@ impl Plan {
     pub(super) fn rewound(&mut self) {
         self.rewind = false;
         self.suspects.clear();
+        self.again.clear();
         self.forget_page();
     }
 

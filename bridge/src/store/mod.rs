@@ -46,7 +46,7 @@
 //! | `event` | all other inputs, in one order (`n`) with the samples of their tick; `kind` is the input's name |
 //! | `tick` | one row for each stamp: run, monotonic moment, wall time |
 //! | `run` | one row for each start of the daemon, with the offset from its moments to wall time |
-//! | `outbox`, `energy_to_forward`, `forward_again` | how far forwarding to InfluxDB has come, and what of the past is to follow (see [`outbox`]) |
+//! | `outbox`, `energy_to_forward`, `forward_again` | how far forwarding to InfluxDB has come, and what of the past is to follow; made at the first start of a home that forwards (see [`outbox`]) |
 //! | `set_aside` | points that InfluxDB refused: `line` as it was sent, `reason`, `at` |
 //! | `energy` | what `half_hour` sums: a half hour may have seen two runs |
 //! | `rule_text` | each rule text once |

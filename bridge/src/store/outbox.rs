@@ -289,7 +289,10 @@ impl Outbox {
 /// # Errors
 /// When the file can't be written.
 pub fn forward_again(conn: &Connection, from: WallTime, to: WallTime) -> rusqlite::Result<()> {
-    let forwards: bool = conn.query_row("SELECT EXISTS (SELECT 1 FROM outbox)", [], |r| r.get(0))?;
+    let forwards: bool =
+        conn.query_row("SELECT EXISTS (SELECT 1 FROM sqlite_schema WHERE name = 'outbox')", [], |r| {
+            r.get(0)
+        })?;
     if !forwards || from >= to {
         return Ok(());
     }
@@ -312,6 +315,7 @@ pub fn forward_again(conn: &Connection, from: WallTime, to: WallTime) -> rusqlit
 /// The saved place for this target; another target begins at the beginning.
 fn begin(conn: &mut Connection, target: &str) -> rusqlite::Result<Place> {
     let change = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
+    change.execute_batch(include_str!("outbox.sql"))?;
     let saved = change
         .query_row("SELECT tick, at FROM outbox WHERE target = ?1", [target], |r| {
             Ok(Place { tick: r.get(0)?, at: r.get(1)?, ..Place::default() })
@@ -326,7 +330,7 @@ fn begin(conn: &mut Connection, target: &str) -> rusqlite::Result<Place> {
 
 fn begin_anew(change: &Transaction<'_>, target: &str) -> rusqlite::Result<()> {
     change.execute(
-        "INSERT OR REPLACE INTO outbox (only, target, tick, at) VALUES (1, ?1, 0, NULL)",
+        "INSERT OR REPLACE INTO outbox (only, version, target, tick, at) VALUES (1, 1, ?1, 0, NULL)",
         [target],
     )?;
     change.execute("DELETE FROM forward_again", [])?;
