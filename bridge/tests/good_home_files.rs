@@ -1,7 +1,7 @@
 //! What good home files come to.
 #![allow(clippy::unwrap_used, clippy::panic)]
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use overspill::config::{
     self, Config, Extract, Look, MqttVersion, Route, SecretSource, Summary, Target, TimeSource,
@@ -415,4 +415,15 @@ fn a_home_holds_so_many_loads_and_no_more() {
     assert_eq!(good(&loads(62)).home.loads.len(), 64);
     let found = config::parse(&loads(63), Path::new("home.toml")).unwrap_err();
     assert_eq!(found.list().iter().map(|d| d.code).collect::<Vec<_>>(), ["too-many"]);
+}
+
+#[test]
+fn a_database_to_forward_to_comes_out_whole() {
+    assert_eq!(good(WREN).influx, None);
+    let section = "[influxdb]\nurl = \"http://[::1]:8086\"\norg = \"home\"\nbucket = \"power\"\ntoken_file = \"token\"\n";
+    let influx = good(&format!("{WREN}\n{section}")).influx.unwrap();
+    assert_eq!(influx.url.to_string(), "http://[::1]:8086");
+    assert_eq!((influx.org.as_str(), influx.bucket.as_str()), ("home", "power"));
+    assert_eq!(influx.token, Some(SecretSource::File(PathBuf::from("homes/here/token"))));
+    assert_eq!((influx.every.as_secs(), influx.ca_file), (10, None));
 }
