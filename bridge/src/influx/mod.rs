@@ -15,7 +15,7 @@
 //! | 400 to line after line, none accepted | nothing is set aside, a notice; tried again every 5 minutes |
 //! | 413 | batches are halved, and doubled again after 32 accepted ones; a single line is treated as malformed |
 //! | 401, 403; 404; any other answer | kept, a notice that says how to mend it; tried again every 5 minutes |
-//! | 429, or 503 with `Retry-After` | waits as long as it asks, at most an hour; see [`client`](self) for plain HTTP |
+//! | 429, or 503 with `Retry-After` | waits as long as it asks, at most an hour; over plain HTTP see below |
 //! | 408, 5xx, no answer in 30 s, no connection in 10 s, an answer cut short | the same batch again after 1 s, doubling to 5 minutes, each pause a fifth longer or shorter by chance |
 //!
 //! Over plain HTTP the `influxdb2` client loses `Retry-After`: after a first 429 or 503 the pause is our own (at least
