@@ -4,7 +4,8 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 
 # command : Debian package that brings it
-needs=(mosquitto:mosquitto mosquitto_pub:mosquitto-clients victoria-metrics:victoria-metrics)
+needs=(mosquitto:mosquitto mosquitto_pub:mosquitto-clients victoria-metrics:victoria-metrics strace:strace
+    setpriv:util-linux)
 missing=()
 for need in "${needs[@]}"; do
     command -v "${need%%:*}" >/dev/null || [ -x "/usr/sbin/${need%%:*}" ] || missing+=("${need##*:}")

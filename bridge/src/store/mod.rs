@@ -3,19 +3,35 @@
 //! # How it works
 //!
 //! Control puts entries through a [`StoreHandle`] into a bounded inbox and never waits. A thread of its own writes them:
-//! readings and what follows from them every 10 s ([`Options::commit_every`]) or 5,000 entries, and as soon as a person
-//! or a rule changed what a load does (overrides, out of service, set-points, decisions, what was learnt of a load)
-//! within [`Options::linger`], together with everything else that waits. What rules remember goes with the next commit,
-//! so that a rule which counts seconds does not wear out a memory card; it is never older than the decision it led to.
+//! readings and what follows from them every 10 s ([`Options::commit_every`]; `commit_every` under `[store]`) or 5,000
+//! entries, and as soon as a person or a rule changed what a load does (overrides, out of service, set-points,
+//! decisions, what was learnt of a load) within [`Options::linger`], together with everything else that waits. What rules
+//! remember goes with the next commit, so that a rule which counts seconds does not wear out a memory card; it is never
+//! older than the decision it led to.
 //!
 //! **What can be lost.** Each commit is synced (`synchronous = FULL`). A power cut, like a kill, costs the entries since
 //! the last commit: at most `commit_every` of readings, at most `linger` (50 ms) of set-points and overrides, plus the
-//! write under way. A commit is there whole or not at all.
+//! write under way. A commit is there whole or not at all. `tests/tests/journal` kills a writer, and cuts its power, at
+//! many moments.
+//!
+//! **Sealing.** Once an hour is over, by a minute, its rows go into compressed blocks (`sealed`), in one transaction
+//! with their deletion; what was packed is read back and compared first. It is done in this thread after a commit, at
+//! most one day's stretch at a time, and for no longer than a second where nothing presses. An hour has a few hundred
+//! readings of each series; so that small blocks do not waste room, the hours of a day (UTC) grow into one *stretch*,
+//! which is unpacked and packed again each hour. No reader can tell sealed from not: [`StoreReader`] puts both together,
+//! exactly as it came in: numbers to the last bit, stamps, order, retained flags. Only stamps with a wall time are
+//! sealed. Rows are deleted, so their pages come free and are used again by the next hour; at the end of the daemon the
+//! file is cut back.
 //!
 //! **What reaches the disk**, measured for a home with a grid and a solar meter every 10 s, a balance for each grid
-//! reading, one heater that follows the sun, and a commit every 10 s: 2.6 MB a day stay in the file; 229 MB a day are
-//! handed to the system for writing, since each commit writes whole pages of 4 KiB (26 kB a commit). A longer
-//! `commit_every` lowers the second in proportion. The test `a_whole_day_measured` prints both.
+//! reading, one heater that follows the sun, and a commit every 10 s: 0.19 MB for the first day (0.04 MB of it the empty
+//! file), of which the last hours, still rows, are the larger part; 83 MB a day are handed to the system for writing, since each commit
+//! writes whole pages (1 KiB; 10 kB a commit). A longer `commit_every` lowers the second in proportion. The test
+//! `a_whole_day_measured` prints both. A file that was made with version 1 of the schema keeps its pages
+//! of 4 KiB.
+//!
+//! **For how long.** Readings are kept for ever, unless a point or an input says `keep = "400d"`: then its blocks are
+//! dropped, by whole stretches, once all of them are older. Energy of half hours and days is kept for ever.
 //!
 //! **When it can't keep up** entries beyond [`Options::waiting_rows`] are dropped, counted, told in a notice, and marked
 //! in the journal by an event `lost`. What must be known after a restart is never dropped: of each thing only the newest
@@ -23,10 +39,12 @@
 //!
 //! **When it fails** (disk full, read-only, in use by another daemon) control goes on, the notice `store_failed` says
 //! where, what and how to mend, and writing is tried again after 5 s, then at doubling times up to 5 minutes. A damaged
-//! file, one of a newer version, or one that is not ours is left alone until the next start.
+//! file, one of a newer version, or one that is not ours is left alone until the next start. Where a stretch is damaged,
+//! later hours go into a new one; `overspill journal --check` tells.
 //!
 //! **One daemon.** The daemon holds a system lock on `<store>.lock`; a second one is refused
-//! ([`StoreError::InUse`]). Readers ([`StoreReader`]) need no lock and can read while the daemon writes.
+//! ([`StoreError::InUse`]). Readers ([`StoreReader`]) need no lock and can read while the daemon writes. A user who may
+//! not write reads a private copy where SQLite would need to make files beside the store.
 //!
 //! # The file
 //!
@@ -35,26 +53,34 @@
 //!
 //! | table or view | holds |
 //! |---|---|
-//! | `reading` (view) | every number as received: `name`, `at`, `value` |
 //! | `half_hour` (view) | energy: `flow`, `start`, `kwh`, `covered_s`; import and export are never netted |
-//! | `balance` | the power balance in watts; `phase` 0 is the whole home |
-//! | `setpoint` | what each load was set to, in watts |
+//! | `day` | the same by local day of the home: `date`, `flow`, `start`, `kwh`, `covered_s`; a half hour counts for the day in which it begins |
+//! | `reading` (view) | numbers as received that are not sealed yet, the last hours: `name`, `at`, `value` |
+//! | `balance` | the power balance in watts of the last hours; `phase` 0 is the whole home |
+//! | `setpoint` | what each load was set to in the last hours, in watts |
 //! | `decision` | each change of request, winner, limiter or on/off, with what was asked and what was known (JSON) |
 //! | `notice` | what people were told |
 //! | `sample`, `series` | numbers as received, before scale, unit and sign; one series for each point, quantity and input |
+//! | `stretch`, `block` | older hours of samples, balances, set-points and wake-ups, packed: see below |
 //! | `definition` | how a series was to be understood, from which run on |
 //! | `event` | all other inputs, in one order (`n`) with the samples of their tick; `kind` is the input's name |
-//! | `tick` | one row for each stamp: run, monotonic moment, wall time |
+//! | `tick` | one row for each stamp that is not only sealed: run, monotonic moment, wall time |
 //! | `run` | one row for each start of the daemon, with the offset from its moments to wall time |
 //! | `outbox`, `energy_to_forward`, `forward_again` | how far forwarding to InfluxDB has come, and what of the past is to follow; made at the first start of a home that forwards (see [`outbox`]) |
 //! | `set_aside` | points that InfluxDB refused: `line` as it was sent, `reason`, `at` |
 //! | `energy` | what `half_hour` sums: a half hour may have seen two runs |
+//! | `setting` | `sealed_to` and `zone` |
 //! | `rule_text` | each rule text once |
 //! | `load_ratio`, `rule_memory`, `held_override`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
 //!
-//! `sample` and its fellows are in order of time, so that one commit touches few pages whatever the number of series;
-//! old hours are meant to be sealed into compressed blocks. Zero loses its sign in SQLite; else numbers come back as
-//! they came in, "not a number" as NULL.
+//! `flow` is `import`, `export`, `solar`, `house`, `charge`, `discharge` or `load.<id>`. `sample` and its fellows are in
+//! order of time, so that one commit touches few pages whatever the number of series. Zero loses its sign in SQLite; else
+//! numbers come back as they came in, "not a number" as NULL.
+//!
+//! A stretch has its stamps once; `block` has one row for each series that has something at them, with `id` =
+//! `first_tick * 65536 + series`, the `count` of its entries, and its bytes. The series of what the program itself made
+//! are named `balance.<phase>`, `setpoint.<load>` and `event.<kind>`. The bytes are for [`StoreReader`]: whole numbers
+//! by `pco`, decimals as whole numbers with their scale, other numbers by their bits (`sealed`).
 //!
 //! `tick.at` is NULL while the wall clock is not believed; once it is, the whole run gets its times, half hours
 //! included. A run in which it never was believed stays undated, in order by `id`.

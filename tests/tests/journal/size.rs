@@ -18,9 +18,9 @@ fn a_sample_of_the_measured_household_and_roof_takes_no_more_than_gorillas() {
 }
 
 #[test]
-fn at_ten_seconds_with_a_clamps_noise_it_takes_less_than_one_byte() {
+fn two_days_at_ten_seconds_with_a_clamps_noise_stay_small() {
     let folder = tempdir().unwrap();
     let size = measure(folder.path(), &[solar()], Pace::Noisy, Stamps::Jitter).unwrap();
-    // Alone, two days do not outweigh the empty file of about 40 kB; with 14 days of the household they do, by far.
-    assert!(size.bytes < 160_000, "{}", size.bytes);
+    // Measured 135 kB: 40 kB are the empty file, another 40 kB the last hours, which are rows.
+    assert!(size.bytes < 150_000, "{}", size.bytes);
 }
