@@ -5,6 +5,7 @@ mod kill;
 mod power_cut;
 mod size;
 mod trace;
+mod year;
 
 use std::path::Path;
 
