@@ -7,6 +7,7 @@ pub mod config;
 pub mod daemon;
 pub mod demo;
 pub mod influx;
+pub mod history;
 pub mod mqtt;
 pub mod store;
 pub mod view;

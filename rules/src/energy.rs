@@ -29,6 +29,32 @@ struct Open {
     covered_ms: i64,
 }
 
+/// The part of an energy that falls into one half hour.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Part {
+    /// The start of the half hour.
+    pub start: WallTime,
+    /// In kilowatt-hours.
+    pub kwh: f64,
+    /// How much of the half hour it covers.
+    pub covered: Span,
+}
+
+/// Energy that flowed evenly from `from` to just before `to`, by the half hours it falls into.
+pub fn over_half_hours(from: WallTime, to: WallTime, kwh: f64) -> impl Iterator<Item = Part> {
+    let whole = (to.0 - from.0) as f64;
+    let mut begin = from.0;
+    std::iter::from_fn(move || {
+        if begin >= to.0 {
+            return None;
+        }
+        let start = begin.div_euclid(HALF_HOUR) * HALF_HOUR;
+        let covered = to.0.min(start + HALF_HOUR) - begin;
+        begin += covered;
+        Some(Part { start: WallTime(start), kwh: kwh * (covered as f64 / whole), covered: Span(covered) })
+    })
+}
+
 /// How moments become wall time, and whether that can be believed.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Calendar {
@@ -54,6 +80,12 @@ impl Meterage {
             return;
         }
         self.spread(flow, then, at, watts_then * length.0 as f64 / WATT_MS_PER_KWH, calendar, rows);
+    }
+
+    /// The newest sample does not stand until the next one: what follows is not known.
+    pub(crate) fn ends(&mut self) {
+        self.last = None;
+        self.register = None;
     }
 
     /// Takes a register reading in kilowatt-hours; a step back starts afresh.
@@ -82,14 +114,9 @@ impl Meterage {
         rows: &mut Vec<EnergyRow>,
     ) {
         self.total_kwh += kwh;
-        let (from, to) = (from.0 + calendar.offset_ms, to.0 + calendar.offset_ms);
-        let mut begin = from;
-        while begin < to {
-            let start = begin.div_euclid(HALF_HOUR) * HALF_HOUR;
-            let end = to.min(start + HALF_HOUR);
-            let share = (end - begin) as f64 / (to - from) as f64;
-            self.add(flow, start, kwh * share, end - begin, calendar, rows);
-            begin = end;
+        let (from, to) = (WallTime(from.0 + calendar.offset_ms), WallTime(to.0 + calendar.offset_ms));
+        for part in over_half_hours(from, to, kwh) {
+            self.add(flow, part.start.0, part.kwh, part.covered.0, calendar, rows);
         }
     }
 

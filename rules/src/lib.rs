@@ -20,7 +20,7 @@
 mod balance;
 mod bounds;
 pub mod controller;
-mod energy;
+pub mod energy;
 pub mod home;
 pub mod house;
 pub mod input;
@@ -30,6 +30,7 @@ mod loads;
 pub mod output;
 pub mod payload;
 mod reading;
+pub mod recount;
 pub mod request;
 pub mod script;
 pub mod send;

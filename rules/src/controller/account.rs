@@ -4,7 +4,8 @@ use std::sync::Arc;
 
 use super::Controller;
 use crate::energy::{Calendar, Meterage};
-use crate::home::{LoadId, Point, PointId};
+use crate::balance::Parts;
+use crate::home::{Home, LoadId, Measures, Point, PointId};
 use crate::loads::LoadState;
 use crate::output::{EnergyRow, Flow, Output, Record};
 use crate::reading::{Counted, Meter};
@@ -22,7 +23,7 @@ const ESTIMATE_STANDS: Span = Span::minutes(1);
 
 /// Energy of the whole home and of each load.
 #[derive(Debug, Clone)]
-pub(super) struct Accounts {
+pub(crate) struct Accounts {
     import: Meterage,
     export: Meterage,
     solar: Meterage,
@@ -32,6 +33,14 @@ pub(super) struct Accounts {
     loads: Vec<LoadAccount>,
     /// Rows that are complete and not yet given out.
     rows: Vec<EnergyRow>,
+}
+
+/// What has been read, for whom energy is counted.
+#[derive(Clone, Copy)]
+pub(crate) struct Read<'a> {
+    pub(crate) home: &'a Home,
+    pub(crate) meters: &'a [Meter],
+    pub(crate) parts: &'a Parts,
 }
 
 #[derive(Debug, Clone, Default)]
@@ -45,7 +54,7 @@ struct LoadAccount {
 }
 
 impl Accounts {
-    pub(super) fn new(loads: usize) -> Accounts {
+    pub(crate) fn new(loads: usize) -> Accounts {
         Accounts {
             import: Meterage::default(),
             export: Meterage::default(),
@@ -86,14 +95,14 @@ impl Accounts {
     }
 
     /// The wall clock is set: half hours begun on the old one are closed.
-    pub(super) fn clock_is_set(&mut self, old: Calendar, offset_ms: i64) {
+    pub(crate) fn clock_is_set(&mut self, old: Calendar, offset_ms: i64) {
         if (old.offset_ms - offset_ms).abs() >= 1000 {
             self.close(old);
         }
     }
 
     /// Closes the running half hours as they stand; whoever keeps the rows adds up the parts of a half hour.
-    pub(super) fn close(&mut self, old: Calendar) {
+    pub(crate) fn close(&mut self, old: Calendar) {
         let whole = [
             (Flow::Import, &mut self.import),
             (Flow::Export, &mut self.export),
@@ -109,78 +118,112 @@ impl Accounts {
             self.rows.extend(account.meterage.close(Flow::Load(LoadId(i as u16)), old));
         }
     }
+
+    /// A point has a new value: the energy of its flow goes on.
+    pub(crate) fn account_for(&mut self, point: PointId, read: Read<'_>, calendar: Calendar) {
+        if let Measures::Load(load) = read.home.point(point).measures {
+            self.account_for_load(load, point, read, calendar);
+        } else {
+            self.account_for_grid(point, read, calendar);
+            self.account_for_groups(read, calendar);
+        }
+    }
+
+    fn account_for_load(&mut self, load: LoadId, point: PointId, read: Read<'_>, calendar: Calendar) {
+        let Read { home, meters, .. } = read;
+        let meter = &meters[usize::from(point.0)];
+        let meterage = &mut self.loads[usize::from(load.0)].meterage;
+        let flow = Flow::Load(load);
+        if let Some((at, kwh)) = registers(home, meters, point).0 {
+            meterage.register(flow, at, kwh, calendar, &mut self.rows);
+        } else if let Some((at, watts)) = meter.newest() {
+            let gap = meter.gap_after(home.point(point));
+            meterage.sample(flow, at, watts.max(0.0), gap, calendar, &mut self.rows);
+        }
+    }
+
+    /// The grid: by the registers of its point where it sends them, else by its power, import and export apart.
+    fn account_for_grid(&mut self, point: PointId, read: Read<'_>, calendar: Calendar) {
+        let Read { home, meters, parts } = read;
+        let group = parts.grid_group();
+        let members: Vec<PointId> = group.points().collect();
+        let registers = sole(&members).map(|p| (registers(home, meters, p), p == point));
+        let (imported, exported) = match registers {
+            Some((both, true)) => both,
+            _ => (None, None),
+        };
+        let has_registers = registers.is_some_and(|((i, e), _)| i.is_some() && e.is_some());
+        let rows = &mut self.rows;
+        if has_registers {
+            if let (Some((t, kwh)), Some((u, out))) = (imported, exported) {
+                self.import.register(Flow::Import, t, kwh, calendar, rows);
+                self.export.register(Flow::Export, u, out, calendar, rows);
+            }
+            return;
+        }
+        let gap = gap_of(home, meters, &members);
+        if let Some((at, grid)) = group.last() {
+            self.import.sample(Flow::Import, at, grid.sum.max(0.0), gap, calendar, rows);
+            self.export.sample(Flow::Export, at, (-grid.sum).max(0.0), gap, calendar, rows);
+        }
+    }
+
+    fn account_for_groups(&mut self, read: Read<'_>, calendar: Calendar) {
+        let Read { home, meters, parts } = read;
+        let groups = [
+            (parts.solar_group(), Flow::Solar, &mut self.solar),
+            (parts.house_group(), Flow::House, &mut self.house),
+        ];
+        for (group, flow, meterage) in groups {
+            let members: Vec<PointId> = group.points().collect();
+            let register = sole(&members).and_then(|p| registers(home, meters, p).0);
+            if let Some((at, kwh)) = register {
+                meterage.register(flow, at, kwh, calendar, &mut self.rows);
+            } else if let Some((at, value)) = group.last() {
+                let gap = gap_of(home, meters, &members);
+                meterage.sample(flow, at, value.sum, gap, calendar, &mut self.rows);
+            }
+        }
+        let members: Vec<PointId> = parts.battery.points().collect();
+        if let Some((at, battery)) = parts.battery.last() {
+            let gap = gap_of(home, meters, &members);
+            let (into, out) = ((-battery.sum).max(0.0), battery.sum.max(0.0));
+            self.charge.sample(Flow::Charge, at, into, gap, calendar, &mut self.rows);
+            self.discharge.sample(Flow::Discharge, at, out, gap, calendar, &mut self.rows);
+        }
+    }
+
+    /// Nothing is known of `point` from its newest value on: the value does not stand until the next one.
+    pub(crate) fn ends(&mut self, point: PointId, home: &Home, parts: &Parts) {
+        if let Measures::Load(load) = home.point(point).measures {
+            self.loads[usize::from(load.0)].meterage.ends();
+            return;
+        }
+        let groups = [
+            (parts.grid_group(), vec![&mut self.import, &mut self.export]),
+            (parts.solar_group(), vec![&mut self.solar]),
+            (parts.house_group(), vec![&mut self.house]),
+            (&parts.battery, vec![&mut self.charge, &mut self.discharge]),
+        ];
+        for (group, flows) in groups {
+            if group.points().any(|p| p == point) {
+                flows.into_iter().for_each(Meterage::ends);
+            }
+        }
+    }
+
+    /// Rows that are complete, each once.
+    pub(crate) fn take_rows(&mut self) -> Vec<EnergyRow> {
+        std::mem::take(&mut self.rows)
+    }
 }
 
 impl Controller {
     /// A point has a new value: the energy of its flow goes on.
     pub(super) fn account_for(&mut self, point: PointId) {
         let calendar = self.clock.calendar();
-        let home = Arc::clone(&self.home);
-        if let crate::home::Measures::Load(load) = home.point(point).measures {
-            let meter = &self.meters[usize::from(point.0)];
-            let account = &mut self.accounts.loads[usize::from(load.0)];
-            if let Some((at, kwh)) = registers(&home, &self.meters, point).0 {
-                account.meterage.register(Flow::Load(load), at, kwh, calendar, &mut self.accounts.rows);
-            } else if let Some((at, watts)) = meter.newest() {
-                let gap = meter.gap_after(home.point(point));
-                let flow = Flow::Load(load);
-                account.meterage.sample(flow, at, watts.max(0.0), gap, calendar, &mut self.accounts.rows);
-            }
-            return;
-        }
-        self.account_for_grid(point, calendar);
-        self.account_for_groups(calendar);
-    }
-
-    /// The grid: by the registers of its point where it sends them, else by its power, import and export apart.
-    fn account_for_grid(&mut self, point: PointId, calendar: Calendar) {
-        let group = self.parts.grid_group();
-        let members: Vec<PointId> = group.points().collect();
-        let registers = sole(&members).map(|p| (registers(&self.home, &self.meters, p), p == point));
-        let (imported, exported) = match registers {
-            Some((both, true)) => both,
-            _ => (None, None),
-        };
-        let has_registers = registers.is_some_and(|((i, e), _)| i.is_some() && e.is_some());
-        let rows = &mut self.accounts.rows;
-        if has_registers {
-            if let (Some((t, kwh)), Some((u, out))) = (imported, exported) {
-                self.accounts.import.register(Flow::Import, t, kwh, calendar, rows);
-                self.accounts.export.register(Flow::Export, u, out, calendar, rows);
-            }
-            return;
-        }
-        let gap = gap_of(&self.home, &self.meters, &members);
-        if let Some((at, grid)) = group.last() {
-            self.accounts.import.sample(Flow::Import, at, grid.sum.max(0.0), gap, calendar, rows);
-            self.accounts.export.sample(Flow::Export, at, (-grid.sum).max(0.0), gap, calendar, rows);
-        }
-    }
-
-    fn account_for_groups(&mut self, calendar: Calendar) {
-        let (home, meters) = (&self.home, &self.meters);
-        let accounts = &mut self.accounts;
-        let groups = [
-            (self.parts.solar_group(), Flow::Solar, &mut accounts.solar),
-            (self.parts.house_group(), Flow::House, &mut accounts.house),
-        ];
-        for (group, flow, meterage) in groups {
-            let members: Vec<PointId> = group.points().collect();
-            let register = sole(&members).and_then(|p| registers(home, meters, p).0);
-            if let Some((at, kwh)) = register {
-                meterage.register(flow, at, kwh, calendar, &mut accounts.rows);
-            } else if let Some((at, value)) = group.last() {
-                let gap = gap_of(home, meters, &members);
-                meterage.sample(flow, at, value.sum, gap, calendar, &mut accounts.rows);
-            }
-        }
-        let members: Vec<PointId> = self.parts.battery.points().collect();
-        if let Some((at, battery)) = self.parts.battery.last() {
-            let gap = gap_of(home, meters, &members);
-            let (into, out) = ((-battery.sum).max(0.0), battery.sum.max(0.0));
-            accounts.charge.sample(Flow::Charge, at, into, gap, calendar, &mut accounts.rows);
-            accounts.discharge.sample(Flow::Discharge, at, out, gap, calendar, &mut accounts.rows);
-        }
+        let read = Read { home: &self.home, meters: &self.meters, parts: &self.parts };
+        self.accounts.account_for(point, read, calendar);
     }
 
     /// Run times, estimates and marks at the end of a decision; complete rows are given out.
@@ -198,7 +241,7 @@ impl Controller {
             account.counted_to = Some(now);
             self.mark(i);
         }
-        for row in std::mem::take(&mut self.accounts.rows) {
+        for row in self.accounts.take_rows() {
             self.give(Output::Record(Record::Energy(row)));
         }
     }
@@ -242,14 +285,14 @@ fn sole(members: &[PointId]) -> Option<PointId> {
 }
 
 /// The registers of a point, drawn and sent out: further quantities of its device, or what it counts itself.
-fn registers(home: &crate::home::Home, meters: &[Meter], point: PointId) -> (Counted, Counted) {
+fn registers(home: &Home, meters: &[Meter], point: PointId) -> (Counted, Counted) {
     let meter = &meters[usize::from(point.0)];
     let described: &Point = home.point(point);
     let (imported, exported) = meter.registers();
     (imported.or_else(|| meter.counted_kwh(described)), exported)
 }
 
-fn gap_of(home: &crate::home::Home, meters: &[Meter], members: &[PointId]) -> Span {
+fn gap_of(home: &Home, meters: &[Meter], members: &[PointId]) -> Span {
     let gaps = members.iter().map(|p| meters[usize::from(p.0)].gap_after(home.point(*p)));
     gaps.max().unwrap_or(Span::ZERO)
 }

@@ -1,6 +1,6 @@
 //! The hall: takes one input at a time, calls the stages of a decision in their order, gives out what is to be done.
 
-mod account;
+pub(crate) mod account;
 mod apply;
 mod clock;
 mod decide;
