@@ -46,6 +46,8 @@ pub use secret::{Secret, SecretError, SecretSource};
 pub use summary::{Exposure, LoadSummary, Summary};
 
 use block::Block;
+pub(crate) use nearest::nearest;
+
 use build::Draft;
 
 /// A home file without mistakes.

@@ -1,4 +1,18 @@
 //! History in and out: CSV files, corrections of what a clamp recorded wrongly, and backups.
 
+mod again;
+mod columns;
+mod count;
+mod import;
+mod intervals;
 mod lines;
+mod merge;
+mod occupied;
+mod past_home;
+mod progress;
+mod put_right;
+mod retell;
+mod rows;
+mod survey;
+mod taking;
 mod times;

@@ -134,7 +134,7 @@ impl Db {
 }
 
 /// What can be said in plainer words than SQLite's.
-fn check_file(path: &Path) -> Result<(), StoreError> {
+pub(super) fn check_file(path: &Path) -> Result<(), StoreError> {
     let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
     if !folder.is_dir() {
         return Err(StoreError::NoFolder { path: path.to_owned(), folder: folder.to_owned() });
@@ -158,7 +158,8 @@ fn begin_run(conn: &mut Connection, place: &Place) -> rusqlite::Result<i64> {
     let run = change.last_insert_rowid();
     for (name, json) in &place.definitions {
         let known: Option<String> = change
-            .query_row("SELECT json FROM definition WHERE name = ?1 ORDER BY run DESC LIMIT 1", [name], |r| {
+            .query_row("SELECT json FROM definition WHERE name = ?1 AND run NOT IN (SELECT run FROM import)
+                 ORDER BY run DESC LIMIT 1", [name], |r| {
                 r.get(0)
             })
             .optional()?;

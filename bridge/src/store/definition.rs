@@ -5,11 +5,20 @@ use serde_json::{Value, json};
 
 use super::names::extra_word;
 
-/// Name of the series and its definition, for every point and input of the home.
+/// Name of the series and its definition, for every point and input of the home; and `home` for the whole.
 pub(super) fn definitions(home: &Home) -> Vec<(String, String)> {
     let points = home.points.iter().map(|p| (format!("point.{}", p.id), point(home, p).to_string()));
     let inputs = home.inputs.iter().map(|i| (format!("input.{}", i.id), input(i).to_string()));
-    points.chain(inputs).collect()
+    points.chain(inputs).chain([("home".to_owned(), whole(home).to_string())]).collect()
+}
+
+/// What belongs together: without the list, a point that was taken out of the home file could not be told from one that
+/// was silent.
+fn whole(home: &Home) -> Value {
+    json!({
+        "points": home.points.iter().map(|p| &p.id).collect::<Vec<_>>(),
+        "volts": home.supply.volts,
+    })
 }
 
 fn point(home: &Home, point: &Point) -> Value {
@@ -22,6 +31,7 @@ fn point(home: &Home, point: &Point) -> Value {
         "phase": point.phase,
         "lag_ms": point.lag.0,
         "stale_after_ms": point.stale_after.0,
+        "interval_ms": point.interval.map(|s| s.0),
         "gap_after_ms": point.gap_after.map(|s| s.0),
         "plausible": point.plausible,
         "power_factor": point.power_factor,

@@ -100,6 +100,7 @@ mod keep;
 mod lock;
 mod names;
 pub mod outbox;
+mod past;
 mod reader;
 mod restore;
 mod schema;
@@ -127,6 +128,8 @@ pub use reader::{
     BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, Request, Sample,
     SeriesSize, SetpointRow, StoreReader, TickEntries,
 };
+pub(crate) use names::extra_word;
+pub(crate) use past::*;
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;
 

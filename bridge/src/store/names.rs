@@ -120,7 +120,7 @@ pub(super) enum Source {
 const EXTRAS: [ExtraKind; 5] =
     [ExtraKind::Volts, ExtraKind::Amps, ExtraKind::PowerFactor, ExtraKind::ImportKwh, ExtraKind::ExportKwh];
 
-pub(super) fn extra_word(kind: ExtraKind) -> &'static str {
+pub(crate) fn extra_word(kind: ExtraKind) -> &'static str {
     match kind {
         ExtraKind::Volts => "volts",
         ExtraKind::Amps => "amps",

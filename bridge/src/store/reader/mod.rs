@@ -110,7 +110,7 @@ impl StoreReader {
     }
 
     /// Runs `read` on the file as it stands now, whatever the daemon writes or seals meanwhile.
-    fn reading<T>(&self, read: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> Result<T, StoreError> {
+    pub(super) fn reading<T>(&self, read: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> Result<T, StoreError> {
         let all = || {
             let seen = self.conn.unchecked_transaction()?;
             let result = read(&self.conn)?;
@@ -126,7 +126,7 @@ impl StoreReader {
         query.query_row([name], |r| r.get(0)).optional()
     }
 
-    fn rows<T>(
+    pub(super) fn rows<T>(
         &self,
         sql: &str,
         params: impl rusqlite::Params,
