@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{check, demo, journal, run};
+use crate::commands::{check, demo, import, journal, run};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -18,6 +18,7 @@ struct Cli {
 enum Command {
     Check(check::Args),
     Run(run::Args),
+    Import(import::Args),
     Demo(demo::Args),
     Journal(journal::Args),
 }
@@ -52,6 +53,7 @@ pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Check(args) => check::run(&args).into(),
         Command::Run(args) => run::run(&args).into(),
+        Command::Import(args) => import::run(&args).into(),
         Command::Demo(args) => demo::run(&args).into(),
         Command::Journal(args) => journal::run(&args).into(),
     }

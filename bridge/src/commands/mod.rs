@@ -3,4 +3,6 @@
 pub mod check;
 pub mod demo;
 pub mod journal;
+pub mod import;
+mod opening;
 pub mod run;

@@ -18,7 +18,7 @@ const DISTANCES: usize = 4096;
 
 /// Whether the time of a row is the start or the end of its interval.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
-pub(crate) enum TimeIs {
+pub enum TimeIs {
     /// The row's interval begins then
     #[default]
     Start,

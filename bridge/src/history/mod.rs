@@ -16,3 +16,10 @@ mod rows;
 mod survey;
 mod taking;
 mod times;
+
+pub(crate) use columns::{Wishes, listing};
+pub(crate) use import::{ColumnReport, ImportError, ImportOptions, ImportReport, import};
+pub use intervals::TimeIs;
+pub(crate) use progress::Progress;
+pub(crate) use rows::BadLine;
+pub(crate) use survey::Survey;

@@ -1,0 +1,127 @@
+//! What several commands begin with: the home file, and times on the command line.
+
+use std::io::{self, Write};
+use std::path::Path;
+
+use jiff::civil::{Date, DateTime};
+use jiff::tz::TimeZone;
+use overspill_rules::time::WallTime;
+
+use crate::cli::Outcome;
+use crate::config::{self, Config, Look, ReadError};
+
+/// Reads the home file; where that can't be done, says why and how the command ends.
+pub(super) fn home_file(path: &Path) -> Result<Config, Outcome> {
+    config::read(path).map_err(|why| match why {
+        ReadError::Mistakes(found) => {
+            complain(&format!("{}\nThe home file has mistakes; nothing was done.", found.render(Look::PLAIN)))
+        }
+        why => complain(&why.to_string()),
+    })
+}
+
+/// Says on standard error why a command could not run.
+pub(super) fn complain(why: &str) -> Outcome {
+    let _ = writeln!(io::stderr(), "{why}");
+    Outcome::CouldNotRun
+}
+
+/// Prints to standard output. A reader that went away, as `head` does, is no failure.
+pub(super) fn print(text: &str) {
+    let _ = io::stdout().write_all(text.as_bytes());
+}
+
+/// The wall clock.
+pub(super) fn now() -> WallTime {
+    WallTime(jiff::Timestamp::now().as_millisecond())
+}
+
+/// The beginning and the end of a span, half-open. A date alone is the beginning of that day, and as an end its end.
+pub(super) fn span(from: &str, to: &str, zone: &TimeZone) -> Result<(WallTime, WallTime), String> {
+    let (from, to) = (moment(from, zone, false)?, moment(to, zone, true)?);
+    if from < to { Ok((from, to)) } else { Err("--from must be earlier than --to".to_owned()) }
+}
+
+/// A time as people write it: RFC 3339, a local time, or a local date.
+pub(super) fn moment(text: &str, zone: &TimeZone, is_end: bool) -> Result<WallTime, String> {
+    let wall = |at: jiff::Timestamp| WallTime(at.as_millisecond());
+    if let Ok(at) = text.parse::<jiff::Timestamp>() {
+        return Ok(wall(at));
+    }
+    let never = |_| format!("`{text}` is out of range");
+    if let Ok(date) = text.parse::<Date>()
+        && !text.contains(':')
+    {
+        let day = if is_end { date.tomorrow().map_err(never)? } else { date };
+        return day.to_zoned(zone.clone()).map(|z| wall(z.timestamp())).map_err(never);
+    }
+    let wanted = "write a date such as 2026-06-01, a local time such as 2026-06-01T10:30, or one with its offset such as \
+                  2026-06-01T10:30:00+02:00";
+    let local: DateTime = text.parse().map_err(|_| format!("`{text}` is no time: {wanted}"))?;
+    let found = zone.to_ambiguous_zoned(local);
+    if found.is_ambiguous() {
+        return Err(format!(
+            "`{text}` does not say which moment is meant, since clocks change then: write its offset"
+        ));
+    }
+    found.compatible().map(|z| wall(z.timestamp())).map_err(never)
+}
+
+/// A time as people read it: local, to the minute, or to the second where it has any.
+pub(super) fn local(at: WallTime, zone: &TimeZone) -> String {
+    let form = if at.0 % 60_000 == 0 { "%Y-%m-%d %H:%M" } else { "%Y-%m-%d %H:%M:%S" };
+    at.in_zone(zone).map_or_else(|| at.to_rfc3339(), |z| z.strftime(form).to_string())
+}
+
+/// A number with its word.
+pub(super) fn counted(n: u64, word: &str) -> String {
+    if n == 1 { format!("1 {word}") } else { format!("{} {word}s", grouped(n)) }
+}
+
+/// A number with a thin gap between thousands from five digits on.
+pub(super) fn grouped(n: u64) -> String {
+    let digits = n.to_string();
+    if digits.len() < 5 {
+        return digits;
+    }
+    let mut text = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i) % 3 == 0 {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn london() -> TimeZone {
+        jiff::tz::TimeZoneDatabase::bundled().get("Europe/London").unwrap()
+    }
+
+    #[test]
+    fn a_date_alone_is_the_whole_day() {
+        let (from, to) = span("2026-10-25", "2026-10-25", &london()).unwrap();
+        assert_eq!((to - from).as_hours(), 25.0);
+        assert_eq!(from.to_rfc3339(), "2026-10-24T23:00:00.000Z");
+    }
+
+    #[test]
+    fn times_are_local_unless_they_have_an_offset() {
+        let read = |text| moment(text, &london(), false).map(WallTime::to_rfc3339);
+        assert_eq!(read("2026-06-01T10:30").unwrap(), "2026-06-01T09:30:00.000Z");
+        assert_eq!(read("2026-06-01T10:30:00+02:00").unwrap(), "2026-06-01T08:30:00.000Z");
+        assert!(read("2026-10-25T01:30").unwrap_err().contains("clocks change"));
+        assert!(read("next week").unwrap_err().contains("is no time"));
+        assert!(span("2026-06-02", "2026-06-01T12:00", &london()).is_err());
+    }
+
+    #[test]
+    fn large_numbers_are_grouped() {
+        assert_eq!([grouped(720), grouped(17_568), grouped(1_234_567)], ["720", "17 568", "1 234 567"]);
+    }
+}

@@ -1,0 +1,5 @@
+//! History in and out, as people and programs run it: the command line on real files.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod figures;
+mod support;
