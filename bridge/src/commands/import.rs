@@ -141,6 +141,10 @@ fn as_text(file: &Path, report: &ImportReport, zone: &TimeZone, dry_run: bool) -
              and export were more. Use the supplier's separate files where you can have them.\n\n"
         ));
     }
+    if !survey.worked_out.is_empty() {
+        let names = survey.worked_out.join(", ");
+        text.push_str(&format!("Left out: {names}. This home works that out from its points.\n\n"));
+    }
     text.push_str(&bad_lines(survey));
     text.push_str(&verdict(report, dry_run));
     text

@@ -63,6 +63,8 @@ pub(crate) struct Columns {
     /// How many fields a line has.
     pub(crate) fields: usize,
     pub(crate) columns: Vec<Column>,
+    /// Columns that the home works out itself, and that are left out.
+    pub(crate) worked_out: Vec<String>,
 }
 
 /// What people may say about columns of a file that is not in the usual form.
@@ -86,7 +88,7 @@ impl Columns {
             let near = nearest(name, header.iter().map(String::as_str));
             faults.push(format!("the file has no column `{name}`{}", meant(near)));
         }
-        let (mut time, mut columns) = (None, Vec::<Column>::new());
+        let (mut time, mut columns, mut left) = (None, Vec::<Column>::new(), Vec::new());
         for (place, written) in header.iter().enumerate() {
             if wishes.ignore.contains(written) {
                 continue;
@@ -104,6 +106,7 @@ impl Columns {
                     faults.push(format!("column {}, `{name}`: another column has this already", place + 1));
                 }
                 Ok(meaning) => columns.push(Column { name: name.clone(), place, meaning }),
+                Err(_) if worked_out(name, home) => left.push(name.clone()),
                 Err(why) => faults.push(format!("column {}, `{name}`: {why}", place + 1)),
             }
         }
@@ -114,7 +117,9 @@ impl Columns {
             faults.push("there is no column beside `time`".to_owned());
         }
         match time {
-            Some(time) if faults.is_empty() => Ok(Columns { time, fields: header.len(), columns }),
+            Some(time) if faults.is_empty() => {
+                Ok(Columns { time, fields: header.len(), columns, worked_out: left })
+            }
             _ => Err(faults),
         }
     }
@@ -235,4 +240,41 @@ pub(crate) fn flow_of(measures: Measures, way: Way) -> Option<Flow> {
         (Measures::Load(load), Way::In) => Some(Flow::Load(load)),
         _ => None,
     }
+}
+
+/// The column of a flow, as the store names it: that of the one point that measures it, so that it can be imported again;
+/// else the flow's own name, which an import leaves out.
+pub(crate) fn column_of_flow(flow: &str, home: &Home) -> String {
+    let named = |f: Flow| match f {
+        Flow::Import => "import".to_owned(),
+        Flow::Export => "export".to_owned(),
+        Flow::Solar => "solar".to_owned(),
+        Flow::House => "house".to_owned(),
+        Flow::Charge => "charge".to_owned(),
+        Flow::Discharge => "discharge".to_owned(),
+        Flow::Load(load) => format!("load.{}", home.load(load).id),
+    };
+    let measured = home.points.iter().flat_map(|p| [Way::In, Way::Out].map(|way| (p, way)));
+    let mut fitting =
+        measured.filter(|(p, way)| flow_of(p.measures, *way).is_some_and(|f| named(f) == flow));
+    match (fitting.next(), fitting.next()) {
+        (Some((point, way)), None) => {
+            let word = match (point.measures, way) {
+                (Measures::Grid(Side::Both), Way::In) => "import_",
+                (Measures::Grid(Side::Both), _) => "export_",
+                (Measures::Battery, Way::In) => "discharge_",
+                (Measures::Battery, _) => "charge_",
+                _ => "",
+            };
+            format!("{}_{word}kwh", point.id)
+        }
+        _ => format!("{flow}_kwh"),
+    }
+}
+
+/// Whether a column is a flow that this home works out, or sums up, and that can't be brought in as such.
+fn worked_out(name: &str, home: &Home) -> bool {
+    let flows = ["import", "export", "solar", "house", "charge", "discharge"].map(str::to_owned);
+    let loads = home.loads.iter().map(|l| format!("load.{}", l.id));
+    flows.into_iter().chain(loads).any(|flow| name == format!("{flow}_kwh"))
 }

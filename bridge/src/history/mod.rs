@@ -1,8 +1,10 @@
 //! History in and out: CSV files, corrections of what a clamp recorded wrongly, and backups.
 
 mod again;
+mod backup;
 mod columns;
 mod count;
+mod export;
 mod import;
 mod intervals;
 mod lines;
@@ -17,7 +19,9 @@ mod survey;
 mod taking;
 mod times;
 
+pub(crate) use backup::backup;
 pub(crate) use columns::{Wishes, listing};
+pub(crate) use export::{can_be_summed, energy as export_energy, full as export_full, sqlite as export_sqlite};
 pub(crate) use import::{ColumnReport, ImportError, ImportOptions, ImportReport, import};
 pub use intervals::TimeIs;
 pub(crate) use progress::Progress;

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use overspill_rules::home::{Extra, ExtraKind, Home, Measures, Point, PointId, Positive, Side, Unit};
+use overspill_rules::home::{Extra, ExtraKind, Home, InputId, Measures, Point, PointId, Positive, Side, Unit};
 use overspill_rules::time::Span;
 use serde_json::Value;
 
@@ -71,7 +71,18 @@ impl RunHome {
                 home.points.push(described);
             }
         }
+        for input in &mut home.inputs {
+            let json = reader.definition(&format!("input.{}", input.id), run)?.and_then(|json| parse(&json));
+            if let Some(scale) = json.and_then(|json| json.get("scale")?.as_f64()) {
+                input.scale = scale;
+            }
+        }
         Ok(RunHome { home: Arc::new(home), places })
+    }
+
+    /// What the numbers of an input are multiplied by.
+    pub(crate) fn input_scale(&self, input: InputId) -> f64 {
+        self.home.inputs.get(usize::from(input.0)).map_or(1.0, |i| i.scale)
     }
 
     /// All points in watts, as imported numbers are once their unit is known.

@@ -2,9 +2,10 @@
 //! put right since, through the same meters, balance and accounts as when they came in.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
-use overspill_rules::home::{Home, PointId};
-use overspill_rules::input::{Input, Reading};
+use overspill_rules::home::{Home, InputId, PointId};
+use overspill_rules::input::{Input, OtherReading, Reading};
 use overspill_rules::output::EnergyRow;
 use overspill_rules::recount::Recount;
 use overspill_rules::time::{Moment, Span, WallTime};
@@ -34,6 +35,8 @@ pub(crate) enum Which {
 pub(crate) enum Told {
     /// The power of a point, by its place among [`Retelling::all`].
     Power { point: PointId, at: WallTime, watts: f64 },
+    /// The value of another input, after its scale.
+    Input { input: InputId, at: WallTime, value: f64 },
     /// Energy, in parts of half hours.
     Energy(Vec<EnergyRow>),
 }
@@ -58,8 +61,13 @@ struct Run {
     newest: WallTime,
 }
 
-/// A reading with where it comes from.
-type Heard = (i64, Stamp, Reading);
+/// What came in, with the run and the stamp.
+type Heard = (i64, Stamp, What);
+
+enum What {
+    Reading(Reading),
+    Other(OtherReading),
+}
 
 impl<'a> Retelling<'a> {
     pub(crate) fn open(reader: &'a StoreReader, today: &'a Home) -> Result<Retelling<'a>, StoreError> {
@@ -94,18 +102,29 @@ impl<'a> Retelling<'a> {
             let part_end = (begin + PART).min(end);
             let heard = self.heard(begin, part_end + reach)?;
             let mut numbers = Vec::new();
-            for (run, stamp, reading) in heard {
+            for (run, stamp, what) in heard {
                 let Some(at) = stamp.wall else { continue };
-                if let Some(import) = self.imports.get(&run) {
-                    let home = self.home_of(&mut homes, run)?;
-                    if let Some(number) = self.imported(import, home, at, reading, right) {
-                        if at < part_end {
-                            each(Told::Power { point: reading_point(&self.all, self.today, number.point), at, watts: number.watts });
+                let inside = at < part_end;
+                match (what, self.imports.get(&run)) {
+                    (What::Other(other), _) if inside => {
+                        let scale = self.home_of(&mut homes, run)?.input_scale(other.input);
+                        each(Told::Input { input: other.input, at, value: other.value * scale });
+                    }
+                    (What::Reading(reading), Some(import)) => {
+                        let home = self.home_of(&mut homes, run)?;
+                        let Some((point, number)) = self.imported(import, home, at, reading, right) else {
+                            continue;
+                        };
+                        if inside {
+                            each(Told::Power { point, at, watts: number.watts });
                         }
                         numbers.push(number);
                     }
-                } else if which == Which::All && at < part_end {
-                    self.recorded(&mut runs, &mut homes, run, (stamp, at), reading, right, &mut each)?;
+                    (What::Reading(reading), None) if inside && which == Which::All => {
+                        let run = self.run_of(&mut runs, &mut homes, run, (stamp, at))?;
+                        run.take(stamp.moment, at, reading, right, &mut each);
+                    }
+                    _ => {}
                 }
             }
             each(Told::Energy(merge.take(&numbers, part_end)));
@@ -139,8 +158,10 @@ impl<'a> Retelling<'a> {
     fn heard(&self, from: WallTime, to: WallTime) -> Result<Vec<Heard>, StoreError> {
         let mut heard = Vec::new();
         self.reader.inputs(&self.all, from, to, |entry| {
-            if let Ok(Input::Reading(reading)) = entry.input {
-                heard.push((entry.run, entry.stamp, reading));
+            match entry.input {
+                Ok(Input::Reading(r)) => heard.push((entry.run, entry.stamp, What::Reading(r))),
+                Ok(Input::Other(o)) => heard.push((entry.run, entry.stamp, What::Other(o))),
+                _ => {}
             }
         })?;
         Ok(heard)
@@ -151,7 +172,6 @@ impl<'a> Retelling<'a> {
         homes: &'m mut BTreeMap<i64, RunHome>,
         run: i64,
     ) -> Result<&'m RunHome, StoreError> {
-        use std::collections::btree_map::Entry;
         match homes.entry(run) {
             Entry::Occupied(known) => Ok(known.into_mut()),
             Entry::Vacant(new) => Ok(new.insert(RunHome::of(self.reader, run, &self.all, self.today)?)),
@@ -166,7 +186,7 @@ impl<'a> Retelling<'a> {
         at: WallTime,
         reading: Reading,
         right: &PutRight,
-    ) -> Option<Imported> {
+    ) -> Option<(PointId, Imported)> {
         let described = home.point(reading.point).filter(|_| reading.extra.is_none())?;
         let series = format!("point.{}", described.id);
         let stands: Stands = *import.stands.get(&series)?;
@@ -175,51 +195,56 @@ impl<'a> Retelling<'a> {
         // In watts already: there is no counter and no unit to turn into another.
         let put = right.apply(plain, at, &self.in_watts, &mut Counters::default());
         let name = &self.all.points.get(usize::from(put.point.0))?.id;
-        Some(Imported { at, point: self.today.point_named(name)?, watts: put.value, stands })
+        let point = self.today.point_named(name)?;
+        Some((put.point, Imported { at, point, watts: put.value, stands }))
     }
 
-    #[allow(clippy::too_many_arguments)]
-    fn recorded(
+    /// A run of the daemon, with its clock as it was at this stamp.
+    fn run_of<'m>(
         &self,
-        runs: &mut BTreeMap<i64, Run>,
+        runs: &'m mut BTreeMap<i64, Run>,
         homes: &mut BTreeMap<i64, RunHome>,
         number: i64,
         (stamp, at): (Stamp, WallTime),
-        reading: Reading,
-        right: &PutRight,
-        each: &mut impl FnMut(Told),
-    ) -> Result<(), StoreError> {
+    ) -> Result<&'m mut Run, StoreError> {
         let offset_ms = at.0.saturating_sub(stamp.moment.0);
-        if !runs.contains_key(&number) {
-            let home = self.home_of(homes, number)?.clone();
-            let recount = Recount::new(home.home.clone(), offset_ms);
-            let run = Run { home, recount, counters: Counters::default(), offset_ms, newest: at };
-            runs.insert(number, run);
-        }
-        let Some(run) = runs.get_mut(&number) else { return Ok(()) };
+        let run = match runs.entry(number) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(new) => {
+                let home = self.home_of(homes, number)?.clone();
+                let recount = Recount::new(home.home.clone(), offset_ms);
+                new.insert(Run { home, recount, counters: Counters::default(), offset_ms, newest: at })
+            }
+        };
         if run.offset_ms != offset_ms {
             run.recount.set_clock(offset_ms);
             run.offset_ms = offset_ms;
         }
         run.newest = at;
-        let put = right.apply(reading, at, &run.home, &mut run.counters);
-        let Some(place) = run.home.place(put.point) else { return Ok(()) };
-        let power = run.recount.take(Moment(stamp.moment.0), &Reading { point: place, ..put });
-        if let Some((own, watts)) = power {
-            each(Told::Power { point: put.point, at: own, watts });
-        }
-        let rows = run.recount.rows();
-        if !rows.is_empty() {
-            each(Told::Energy(rows));
-        }
-        Ok(())
+        Ok(run)
     }
 }
 
-/// A point of today's home among all points.
-fn reading_point(all: &Home, today: &Home, point: PointId) -> PointId {
-    let id = today.points.get(usize::from(point.0)).map(|p| p.id.as_str());
-    id.and_then(|id| all.point_named(id)).unwrap_or(point)
+impl Run {
+    fn take(
+        &mut self,
+        moment: Moment,
+        at: WallTime,
+        reading: Reading,
+        right: &PutRight,
+        each: &mut impl FnMut(Told),
+    ) {
+        let put = right.apply(reading, at, &self.home, &mut self.counters);
+        let Some(place) = self.home.place(put.point) else { return };
+        let power = self.recount.take(moment, &Reading { point: place, ..put });
+        if let Some((own, watts)) = power {
+            each(Told::Power { point: put.point, at: own, watts });
+        }
+        let rows = self.recount.rows();
+        if !rows.is_empty() {
+            each(Told::Energy(rows));
+        }
+    }
 }
 
 /// A run that said nothing for two days is over.

@@ -85,6 +85,11 @@ impl<'h, R: BufRead> Rows<'h, R> {
         &self.columns.columns
     }
 
+    /// Columns that are left out, since the home works them out itself.
+    pub(crate) fn worked_out(&self) -> &[String] {
+        &self.columns.worked_out
+    }
+
     /// Bytes read so far.
     pub(crate) fn bytes(&self) -> u64 {
         self.lines.bytes()

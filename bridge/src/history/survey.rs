@@ -15,6 +15,8 @@ pub(crate) const BAD_LINES_SHOWN: usize = 20;
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Survey {
     pub(crate) columns: Vec<Column>,
+    /// Columns that are left out, since the home works them out itself.
+    pub(crate) worked_out: Vec<String>,
     /// Numbers in each of the columns.
     pub(crate) counts: Vec<u64>,
     pub(crate) rows: u64,
@@ -34,6 +36,7 @@ pub(crate) struct Survey {
 pub(crate) fn survey<R: BufRead>(mut rows: Rows<'_, R>, mut seen: impl FnMut(u64)) -> io::Result<Survey> {
     let mut survey = Survey {
         columns: rows.columns().to_vec(),
+        worked_out: rows.worked_out().to_vec(),
         counts: vec![0; rows.columns().len()],
         ..Survey::default()
     };

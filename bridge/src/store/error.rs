@@ -148,7 +148,7 @@ impl StoreError {
 }
 
 /// Puts SQLite's error into words, for the file at `path`.
-pub(super) fn at(path: &Path) -> impl Fn(rusqlite::Error) -> StoreError + '_ {
+pub(crate) fn at(path: &Path) -> impl Fn(rusqlite::Error) -> StoreError + '_ {
     move |error| in_words(path.to_owned(), &error)
 }
 

@@ -122,6 +122,7 @@ use overspill_rules::output::Notice;
 pub use entry::Stamp;
 pub use error::StoreError;
 pub use filler::Filler;
+pub(crate) use error::at as sqlite_error_at;
 pub use inbox::StoreHandle;
 pub use keep::Keep;
 pub use reader::{
