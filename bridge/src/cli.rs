@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{check, demo, import, journal, run};
+use crate::commands::{backup, check, correct, demo, export, import, journal, run};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -18,9 +18,12 @@ struct Cli {
 enum Command {
     Check(check::Args),
     Run(run::Args),
-    Import(import::Args),
     Demo(demo::Args),
     Journal(journal::Args),
+    Import(import::Args),
+    Export(export::Args),
+    Correct(correct::Args),
+    Backup(backup::Args),
 }
 
 /// How a command ended.
@@ -53,9 +56,12 @@ pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Check(args) => check::run(&args).into(),
         Command::Run(args) => run::run(&args).into(),
-        Command::Import(args) => import::run(&args).into(),
         Command::Demo(args) => demo::run(&args).into(),
         Command::Journal(args) => journal::run(&args).into(),
+        Command::Import(args) => import::run(&args).into(),
+        Command::Export(args) => export::run(&args).into(),
+        Command::Correct(args) => correct::run(&args).into(),
+        Command::Backup(args) => backup::run(&args).into(),
     }
 }
 

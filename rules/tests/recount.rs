@@ -33,8 +33,11 @@ struct Heard {
 
 fn heard() -> impl Strategy<Value = Vec<Heard>> {
     let after = prop_oneof![3 => Just(0i64), 10 => 1_000i64..12_000, 1 => 40_000i64..4_000_000];
-    let one = (after, 0u16..4, -9_000.0..9_000.0f64)
-        .prop_map(|(after_ms, point, value)| Heard { after_ms: after_ms / 100 * 100, point, value });
+    let one = (after, 0u16..4, -9_000.0..9_000.0f64).prop_map(|(after_ms, point, value)| Heard {
+        after_ms: after_ms / 100 * 100,
+        point,
+        value,
+    });
     prop::collection::vec(one, 1..120)
 }
 

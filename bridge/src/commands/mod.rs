@@ -1,8 +1,11 @@
 //! One file for each command.
 
+pub mod backup;
 pub mod check;
+pub mod correct;
 pub mod demo;
-pub mod journal;
+pub mod export;
 pub mod import;
+pub mod journal;
 mod opening;
 pub mod run;

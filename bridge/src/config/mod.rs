@@ -38,6 +38,7 @@ pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
 pub use code::{CodeFindings, check_code};
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
 pub use influx::{InfluxConfig, InfluxUrl};
+pub(crate) use nearest::nearest;
 pub use render::Look;
 pub use route::{CommandTopic, Expression, Extract, Makes, Route, Target, TimeSource};
 pub use rules::{RulesConfig, rule_names};
@@ -46,7 +47,6 @@ pub use secret::{Secret, SecretError, SecretSource};
 pub use summary::{Exposure, LoadSummary, Summary};
 
 use block::Block;
-pub(crate) use nearest::nearest;
 
 use build::Draft;
 

@@ -255,8 +255,7 @@ pub(crate) fn column_of_flow(flow: &str, home: &Home) -> String {
         Flow::Load(load) => format!("load.{}", home.load(load).id),
     };
     let measured = home.points.iter().flat_map(|p| [Way::In, Way::Out].map(|way| (p, way)));
-    let mut fitting =
-        measured.filter(|(p, way)| flow_of(p.measures, *way).is_some_and(|f| named(f) == flow));
+    let mut fitting = measured.filter(|(p, way)| flow_of(p.measures, *way).is_some_and(|f| named(f) == flow));
     match (fitting.next(), fitting.next()) {
         (Some((point, way)), None) => {
             let word = match (point.measures, way) {

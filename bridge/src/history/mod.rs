@@ -3,6 +3,7 @@
 mod again;
 mod backup;
 mod columns;
+mod correct;
 mod count;
 mod export;
 mod import;
@@ -21,7 +22,10 @@ mod times;
 
 pub(crate) use backup::backup;
 pub(crate) use columns::{Wishes, listing};
-pub(crate) use export::{can_be_summed, energy as export_energy, full as export_full, sqlite as export_sqlite};
+pub(crate) use correct::{Change, Preview, REPLACED_REACHES, list as corrections, make as correct, preview};
+pub(crate) use export::{
+    can_be_summed, energy as export_energy, full as export_full, sqlite as export_sqlite,
+};
 pub(crate) use import::{ColumnReport, ImportError, ImportOptions, ImportReport, import};
 pub use intervals::TimeIs;
 pub(crate) use progress::Progress;

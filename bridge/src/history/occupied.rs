@@ -93,8 +93,12 @@ impl Occupied {
         let Some(spans) = self.spans.get(&value) else { return false };
         // Ends ascend with starts: a value stands no longer than until the next.
         let first = spans.partition_point(|(_, end)| *end <= from);
-        spans.get(first..).unwrap_or(&[]).iter().take(2).any(|(start, end)| {
-            *start < to && (*end > from || *start >= from)
-        }) || spans.binary_search_by_key(&from, |(start, _)| *start).is_ok()
+        spans
+            .get(first..)
+            .unwrap_or(&[])
+            .iter()
+            .take(2)
+            .any(|(start, end)| *start < to && (*end > from || *start >= from))
+            || spans.binary_search_by_key(&from, |(start, _)| *start).is_ok()
     }
 }

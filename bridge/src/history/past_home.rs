@@ -2,7 +2,9 @@
 
 use std::sync::Arc;
 
-use overspill_rules::home::{Extra, ExtraKind, Home, InputId, Measures, Point, PointId, Positive, Side, Unit};
+use overspill_rules::home::{
+    Extra, ExtraKind, Home, InputId, Measures, Point, PointId, Positive, Side, Unit,
+};
 use overspill_rules::time::Span;
 use serde_json::Value;
 
@@ -49,7 +51,12 @@ pub(crate) struct RunHome {
 
 impl RunHome {
     /// As the definitions in force at `run` say.
-    pub(crate) fn of(reader: &StoreReader, run: i64, all: &Home, today: &Home) -> Result<RunHome, StoreError> {
+    pub(crate) fn of(
+        reader: &StoreReader,
+        run: i64,
+        all: &Home,
+        today: &Home,
+    ) -> Result<RunHome, StoreError> {
         let whole = reader.definition("home", run)?.and_then(|json| parse(&json));
         let listed: Option<Vec<String>> =
             whole.as_ref().and_then(|w| serde_json::from_value(w.get("points")?.clone()).ok());

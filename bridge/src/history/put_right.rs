@@ -47,11 +47,6 @@ impl PutRight {
         PutRight { all: each.collect() }
     }
 
-    /// Whether one of them reaches into the span.
-    pub(crate) fn reaches(&self, from: WallTime, to: WallTime) -> bool {
-        self.all.iter().any(|p| p.from < to && p.to > from)
-    }
-
     /// Whether what this point counts has to be counted on by its steps.
     fn steps(&self, point: PointId) -> bool {
         self.all.iter().any(|p| match p.what {

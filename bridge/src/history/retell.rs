@@ -13,7 +13,7 @@ use overspill_rules::time::{Moment, Span, WallTime};
 use super::merge::{Imported, Merge};
 use super::past_home::{RunHome, all_points};
 use super::put_right::{Counters, PutRight};
-use crate::store::{Counted, ImportRun, Stands, Stamp, StoreError, StoreReader, whole};
+use crate::store::{Counted, ImportRun, Stamp, Stands, StoreError, StoreReader, whole};
 
 /// So much of the journal is held at once.
 const PART: Span = Span::hours(6);
@@ -157,12 +157,10 @@ impl<'a> Retelling<'a> {
 
     fn heard(&self, from: WallTime, to: WallTime) -> Result<Vec<Heard>, StoreError> {
         let mut heard = Vec::new();
-        self.reader.inputs(&self.all, from, to, |entry| {
-            match entry.input {
-                Ok(Input::Reading(r)) => heard.push((entry.run, entry.stamp, What::Reading(r))),
-                Ok(Input::Other(o)) => heard.push((entry.run, entry.stamp, What::Other(o))),
-                _ => {}
-            }
+        self.reader.inputs(&self.all, from, to, |entry| match entry.input {
+            Ok(Input::Reading(r)) => heard.push((entry.run, entry.stamp, What::Reading(r))),
+            Ok(Input::Other(o)) => heard.push((entry.run, entry.stamp, What::Other(o))),
+            _ => {}
         })?;
         Ok(heard)
     }

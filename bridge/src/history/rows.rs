@@ -66,7 +66,12 @@ pub(crate) struct Rows<'h, R> {
 
 impl<'h, R: BufRead> Rows<'h, R> {
     /// Begins to read; `now` is the wall clock, beyond which there is no history.
-    pub(crate) fn open(source: R, home: &'h Home, wishes: &Wishes, now: WallTime) -> Result<Self, Unreadable> {
+    pub(crate) fn open(
+        source: R,
+        home: &'h Home,
+        wishes: &Wishes,
+        now: WallTime,
+    ) -> Result<Self, Unreadable> {
         let mut lines = Lines::new(source);
         let header = match lines.next_line()? {
             None => return Err(Unreadable::Empty),
@@ -74,8 +79,7 @@ impl<'h, R: BufRead> Rows<'h, R> {
             Some(Text::Line(text)) => text.to_owned(),
         };
         let separator = separator(&header);
-        let columns =
-            Columns::read(&fields(&header, separator), home, wishes).map_err(Unreadable::Header)?;
+        let columns = Columns::read(&fields(&header, separator), home, wishes).map_err(Unreadable::Header)?;
         let times = Times::new(home.timezone.clone());
         Ok(Rows { lines, separator, columns, times, home, latest: now + AHEAD_AT_MOST })
     }

@@ -13,9 +13,7 @@ use super::intervals::{Interval, Standing};
 use super::occupied::{Known, Occupied};
 use super::past_home::as_imported;
 use super::survey::Survey;
-use crate::store::{
-    Added, ImportNote, NewEnergy, NewRow, PastStore, Stands, StoreError, StoreReader, Value,
-};
+use crate::store::{Added, ImportNote, NewEnergy, NewRow, PastStore, Stands, StoreError, StoreReader, Value};
 
 /// Rows of one transaction: the daemon waits no longer than one takes.
 const PART_ROWS: usize = 2_000;
@@ -26,7 +24,10 @@ pub(super) enum Sink {
     Nowhere,
     /// Only weighed against what is there.
     Weighed(StoreReader),
-    Store { past: PastStore, reader: StoreReader },
+    Store {
+        past: PastStore,
+        reader: StoreReader,
+    },
 }
 
 impl Sink {
@@ -82,13 +83,14 @@ impl<'a> Taking<'a> {
         options: &ImportOptions,
         sink: Sink,
     ) -> Self {
-        let reports = survey.columns.iter().zip(&survey.counts).zip(rhythms).map(|((c, n), r)| ColumnReport {
-            name: c.name.clone(),
-            numbers: *n,
-            kwh: matches!(c.meaning, Meaning::Power(..) | Meaning::Energy(_)).then_some(0.0),
-            usual: r.usually,
-            ..ColumnReport::default()
-        });
+        let reports =
+            survey.columns.iter().zip(&survey.counts).zip(rhythms).map(|((c, n), r)| ColumnReport {
+                name: c.name.clone(),
+                numbers: *n,
+                kwh: matches!(c.meaning, Meaning::Power(..) | Meaning::Energy(_)).then_some(0.0),
+                usual: r.usually,
+                ..ColumnReport::default()
+            });
         Taking {
             home,
             file,
@@ -255,7 +257,12 @@ fn ways(energy: Energy) -> &'static [Way] {
     }
 }
 
-fn new_energies(home: &Home, energy: Energy, interval: Interval, kwh: f64) -> impl Iterator<Item = NewEnergy> {
+fn new_energies(
+    home: &Home,
+    energy: Energy,
+    interval: Interval,
+    kwh: f64,
+) -> impl Iterator<Item = NewEnergy> {
     let measures = home.points.get(usize::from(energy.point.0)).map(|p| p.measures);
     ways(energy).iter().filter_map(move |way| {
         let kwh = match (energy.way, way) {

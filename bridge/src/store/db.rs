@@ -158,10 +158,12 @@ fn begin_run(conn: &mut Connection, place: &Place) -> rusqlite::Result<i64> {
     let run = change.last_insert_rowid();
     for (name, json) in &place.definitions {
         let known: Option<String> = change
-            .query_row("SELECT json FROM definition WHERE name = ?1 AND run NOT IN (SELECT run FROM import)
-                 ORDER BY run DESC LIMIT 1", [name], |r| {
-                r.get(0)
-            })
+            .query_row(
+                "SELECT json FROM definition WHERE name = ?1 AND run NOT IN (SELECT run FROM import)
+                 ORDER BY run DESC LIMIT 1",
+                [name],
+                |r| r.get(0),
+            )
             .optional()?;
         if known.as_ref() != Some(json) {
             change.execute("INSERT INTO definition VALUES (?1, ?2, ?3)", params![name, run, json])?;

@@ -121,22 +121,21 @@ use overspill_rules::output::Notice;
 
 pub use entry::Stamp;
 pub use error::StoreError;
-pub use filler::Filler;
 pub(crate) use error::at as sqlite_error_at;
+pub use filler::Filler;
 pub use inbox::StoreHandle;
 pub use keep::Keep;
+pub(crate) use names::{Names, extra_word};
+pub(crate) use past::*;
 pub use reader::{
     BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, Request, Sample,
     SeriesSize, SetpointRow, StoreReader, TickEntries,
 };
-pub(crate) use names::extra_word;
-pub(crate) use past::*;
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;
 
 use db::{Db, Place};
 use inbox::Shared;
-use names::Names;
 use worker::Worker;
 
 /// How the store writes.

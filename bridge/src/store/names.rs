@@ -10,7 +10,7 @@ use serde_json::Value;
 
 /// The names of one home, in its order.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Names {
+pub(crate) struct Names {
     pub(super) home: String,
     points: Vec<String>,
     inputs: Vec<String>,
@@ -18,7 +18,7 @@ pub(super) struct Names {
 }
 
 impl Names {
-    pub(super) fn of(home: &Home) -> Names {
+    pub(crate) fn of(home: &Home) -> Names {
         Names {
             home: home.id.clone(),
             points: home.points.iter().map(|p| p.id.clone()).collect(),
@@ -41,7 +41,7 @@ impl Names {
         }
     }
 
-    pub(super) fn flow(&self, flow: Flow) -> String {
+    pub(crate) fn flow(&self, flow: Flow) -> String {
         match flow {
             Flow::Import => "import".to_owned(),
             Flow::Export => "export".to_owned(),

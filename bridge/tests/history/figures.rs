@@ -51,8 +51,7 @@ fn one_minute_power_in_kilowatts_with_rows_that_are_missing() {
     assert_eq!(kept.len(), 1 + 4320 - 24);
     place.write("kept.csv", &kept.join("\n"));
     let rename = ["--rename", "timestamp_local=time", "--rename", "active_power_kw=house_kw"];
-    let others =
-        ["reactive_power_kvar", "voltage_v", "current_a", "sub1_wh", "sub2_wh", "sub3_wh", "filled"];
+    let others = ["reactive_power_kvar", "voltage_v", "current_a", "sub1_wh", "sub2_wh", "sub3_wh", "filled"];
     let ignore = others.map(|c| ["--ignore", c]).concat();
     compare(&place, file, "kept.csv", &[&rename[..], &ignore].concat());
 }

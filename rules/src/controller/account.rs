@@ -3,8 +3,8 @@
 use std::sync::Arc;
 
 use super::Controller;
-use crate::energy::{Calendar, Meterage};
 use crate::balance::Parts;
+use crate::energy::{Calendar, Meterage};
 use crate::home::{Home, LoadId, Measures, Point, PointId};
 use crate::loads::LoadState;
 use crate::output::{EnergyRow, Flow, Output, Record};

@@ -1,12 +1,13 @@
 //! Corrections: what somebody found wrong, when and by whom it was put right, and what was believed until then.
 
 use overspill_rules::time::WallTime;
-use rusqlite::{OptionalExtension, Row, params};
+use rusqlite::{Row, params};
 
 use super::half_hours::{Counted, Source};
 use super::{Parts, PastStore};
 use crate::store::days::{self, Touched};
 use crate::store::error::StoreError;
+use crate::store::outbox;
 use crate::store::reader::StoreReader;
 
 /// What is wrong with the numbers of a point.
@@ -73,7 +74,7 @@ impl PastStore {
                 params![what.point, what.from.0, what.to.0, kind, factor, other, by, at.0],
             )?;
             let id = change.last_insert_rowid();
-            parts.apply(change, id, false, changes)?;
+            parts.apply(change, id, false, what, changes)?;
             Ok(id)
         })
     }
@@ -84,6 +85,7 @@ impl PastStore {
         id: i64,
         by: &str,
         at: WallTime,
+        what: &NewCorrection,
         changes: &Changes,
     ) -> Result<(), StoreError> {
         self.change(|parts, change| {
@@ -91,7 +93,7 @@ impl PastStore {
                 "UPDATE correction SET undone_by = ?2, undone_at = ?3 WHERE id = ?1",
                 params![id, by, at.0],
             )?;
-            parts.apply(change, id, true, changes)
+            parts.apply(change, id, true, what, changes)
         })
     }
 }
@@ -102,6 +104,7 @@ impl Parts<'_> {
         change: &rusqlite::Connection,
         id: i64,
         undo: bool,
+        what: &NewCorrection,
         changes: &Changes,
     ) -> rusqlite::Result<()> {
         let mut touched = Touched::new();
@@ -122,10 +125,13 @@ impl Parts<'_> {
         }
         for row in &changes.as_before {
             change
-                .prepare_cached("DELETE FROM energy WHERE flow = ?1 AND start = ?2 AND run = 0 AND clock = ?3")?
+                .prepare_cached(
+                    "DELETE FROM energy WHERE flow = ?1 AND start = ?2 AND run = 0 AND clock = ?3",
+                )?
                 .execute(params![self.names.flow(row.flow), row.start.0, Source::Again.code()])?;
         }
-        days::refresh(change, self.zone, &touched)
+        days::refresh(change, self.zone, &touched)?;
+        outbox::forward_again(change, what.from, what.to)
     }
 }
 
@@ -146,12 +152,7 @@ fn correction(r: &Row<'_>) -> rusqlite::Result<Correction> {
         "swap" => Kind::SwapWith(r.get(6)?),
         _ => Kind::Replaced,
     };
-    let what = NewCorrection {
-        point: r.get(1)?,
-        from: WallTime(r.get(2)?),
-        to: WallTime(r.get(3)?),
-        kind,
-    };
+    let what = NewCorrection { point: r.get(1)?, from: WallTime(r.get(2)?), to: WallTime(r.get(3)?), kind };
     let (undone_by, undone_at): (Option<String>, Option<i64>) = (r.get(9)?, r.get(10)?);
     let undone = undone_by.zip(undone_at.map(WallTime));
     Ok(Correction { id: r.get(0)?, what, by: r.get(7)?, at: WallTime(r.get(8)?), undone })

@@ -200,8 +200,8 @@ impl Parts<'_> {
             "SELECT start, kwh, covered_s FROM energy
              WHERE flow = ?1 AND start >= ?2 AND start < ?3 AND run = 0 AND clock = ?4",
         )?;
-        let rows =
-            query.query_map(params![self.names.flow(flow), lo, hi, Source::ImportedEnergy.code()], |r| {
+        let rows = query
+            .query_map(params![self.names.flow(flow), lo, hi, Source::ImportedEnergy.code()], |r| {
                 Ok((r.get(0)?, (r.get(1)?, r.get(2)?)))
             })?;
         rows.collect()

@@ -93,6 +93,11 @@ pub(crate) fn whole(rows: &[EnergyRow]) -> Vec<Counted> {
         sum.1 += row.covered_s;
     }
     let each = sums.into_iter();
-    each.map(|((start, flow), (kwh, covered_s))| Counted { flow, start, kwh, covered_s: covered_s.min(1800.0) })
-        .collect()
+    each.map(|((start, flow), (kwh, covered_s))| Counted {
+        flow,
+        start,
+        kwh,
+        covered_s: covered_s.min(1800.0),
+    })
+    .collect()
 }

@@ -67,11 +67,7 @@ pub(crate) enum Value {
 
 impl PastStore {
     /// Begins an import, whose numbers are to be understood as `meant` says; gives its run.
-    pub(crate) fn begin_import(
-        &mut self,
-        note: &ImportNote,
-        meant: &Home,
-    ) -> Result<i64, StoreError> {
+    pub(crate) fn begin_import(&mut self, note: &ImportNote, meant: &Home) -> Result<i64, StoreError> {
         self.change(|parts, change| {
             change.execute(
                 "INSERT INTO run (program, home, offset_ms) VALUES (?1, ?2, 0)",
@@ -177,9 +173,7 @@ impl StoreReader {
                    WHERE name = ?1 AND (run = ?2 OR (run < ?2
                          AND ?2 NOT IN (SELECT run FROM import) AND run NOT IN (SELECT run FROM import)))
                    ORDER BY run DESC LIMIT 1";
-        self.reading(|conn| {
-            conn.prepare_cached(sql)?.query_row(params![name, run], |r| r.get(0)).optional()
-        })
+        self.reading(|conn| conn.prepare_cached(sql)?.query_row(params![name, run], |r| r.get(0)).optional())
     }
 
     /// Names of the points and inputs that have a definition.

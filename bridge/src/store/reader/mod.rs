@@ -110,7 +110,10 @@ impl StoreReader {
     }
 
     /// Runs `read` on the file as it stands now, whatever the daemon writes or seals meanwhile.
-    pub(super) fn reading<T>(&self, read: impl FnOnce(&Connection) -> rusqlite::Result<T>) -> Result<T, StoreError> {
+    pub(super) fn reading<T>(
+        &self,
+        read: impl FnOnce(&Connection) -> rusqlite::Result<T>,
+    ) -> Result<T, StoreError> {
         let all = || {
             let seen = self.conn.unchecked_transaction()?;
             let result = read(&self.conn)?;
