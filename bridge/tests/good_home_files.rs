@@ -427,3 +427,15 @@ fn a_database_to_forward_to_comes_out_whole() {
     assert_eq!(influx.token, Some(SecretSource::File(PathBuf::from("homes/here/token"))));
     assert_eq!((influx.every.as_secs(), influx.ca_file), (10, None));
 }
+
+#[test]
+fn how_often_to_commit_and_how_long_to_keep_come_out_whole() {
+    let store = good(WREN).store;
+    assert_eq!((store.commit_every, store.keep), (Span::seconds(10), Vec::new()));
+    let text = WREN
+        .replace("[point.solar]", "[point.solar]\nkeep = \"400d\"")
+        .replace("[store]", "[store]\ncommit_every = \"1m\"");
+    let store = good(&text).store;
+    assert_eq!(store.commit_every, Span::minutes(1));
+    assert_eq!(store.keep, [("point.solar".to_owned(), Span::hours(24 * 400))]);
+}

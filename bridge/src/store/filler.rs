@@ -1,7 +1,4 @@
-//! A journal written at any pace and sealed as it goes, without a thread.
-//!
-//! What goes in takes the way of the daemon's entries: rows, then blocks. Times are the entries' own, so that a year is
-//! written in minutes; for benchmarks, tests and made-up homes.
+//! A journal written without the daemon's thread.
 
 use std::path::Path;
 use std::sync::Arc;
@@ -13,7 +10,10 @@ use super::error::StoreError;
 use super::inbox::Shared;
 use super::{Keep, Options, StoreHandle, place};
 
-/// See the [module](self).
+/// A journal written at any pace and sealed as it goes, without a thread.
+///
+/// What goes in takes the way of the daemon's entries: rows, then blocks. Times are the entries' own, so that a year is
+/// written in minutes; for benchmarks, tests and made-up homes.
 #[derive(Debug)]
 pub struct Filler {
     db: Db,
