@@ -94,7 +94,7 @@ impl<'a> Retelling<'a> {
         let longest = self.imports.values().flat_map(|i| i.stands.values()).map(|s| s.at_most.max(s.usually));
         let reach = longest.max().unwrap_or(Span::ZERO);
         let lead = LEAD.max(reach);
-        let (mut begin, end) = (from + Span(-lead.0), to + lead);
+        let (mut begin, end) = self.within_the_journal(from + Span(-lead.0), to + lead)?;
         let mut runs: BTreeMap<i64, Run> = BTreeMap::new();
         let mut merge = Merge::new(self.today);
         let mut homes: BTreeMap<i64, RunHome> = BTreeMap::new();
@@ -153,6 +153,14 @@ impl<'a> Retelling<'a> {
         };
         self.tell((from, to), which, right, keep, seen)?;
         Ok(whole(&rows))
+    }
+
+    /// Where nothing was recorded there is nothing to tell.
+    fn within_the_journal(&self, from: WallTime, to: WallTime) -> Result<(WallTime, WallTime), StoreError> {
+        Ok(match self.reader.extent()? {
+            Some(there) => (from.max(there.first), to.min(WallTime(there.last.0.saturating_add(1)))),
+            None => (from, from),
+        })
     }
 
     fn heard(&self, from: WallTime, to: WallTime) -> Result<Vec<Heard>, StoreError> {

@@ -8,7 +8,7 @@ use overspill_rules::time::WallTime;
 use serde::Deserialize;
 
 use super::line::Point;
-use crate::store::outbox::{Entry, What};
+use crate::store::outbox::{Entry, Righted, What};
 
 /// So many points of one series can share a stamp; stamps are a tenth of a second apart.
 const PLACES: i64 = 100;
@@ -69,7 +69,13 @@ impl Places {
 
 fn point(home: &str, entry: &Entry) -> Point {
     let mut point = match &entry.what {
-        What::Sample { series, value, definition } => sample(series, *value, definition.as_deref()),
+        What::Sample { series, value, definition, righted } => {
+            let received = sample(series, *value, definition.as_deref());
+            match righted {
+                None => received,
+                Some((right, truly)) => put_right(received, right, truly.as_deref()),
+            }
+        }
         What::Balance { phase, values } => balance(*phase, values),
         What::Setpoint { load, watts } => about_load(load, "setpoint_w", *watts),
         What::Switched { load, on } => about_load(load, "on", f64::from(u8::from(*on))),
@@ -105,19 +111,44 @@ fn sample(series: &str, value: f64, definition: Option<&str>) -> Point {
     known.unwrap_or_else(|| of("unexplained", vec![("series", series.to_owned())], vec![("value", value)]))
 }
 
+/// The number as it truly was. What a register shows stays as it is, since it goes on from there; its energy is put right in
+/// the half hours.
+fn put_right(mut point: Point, right: &Righted, definition: Option<&str>) -> Point {
+    for (field, value) in &mut point.fields {
+        match *field {
+            "power_w" | "current_a" => *value *= right.factor,
+            "import_kwh" if right.turned => *field = "export_kwh",
+            "export_kwh" if right.turned => *field = "import_kwh",
+            _ => {}
+        }
+    }
+    let own = point.tags.iter().any(|(tag, value)| *tag == "point" && *value == right.point);
+    let truly = definition.and_then(|json| serde_json::from_str::<Definition>(json).ok());
+    if !own && let Some((measurement, tags)) = truly.as_ref().and_then(|d| whose(&right.point, d)) {
+        (point.measurement, point.tags) = (measurement, tags);
+    }
+    point
+}
+
+/// Measurement and tags of a point.
+fn whose(id: &str, definition: &Definition) -> Option<(&'static str, Vec<(&'static str, String)>)> {
+    let (measurement, load) = measured(definition.measures.as_deref()?)?;
+    let mut tags = vec![("point", id.to_owned())];
+    tags.extend(load.map(|load| ("load", load)));
+    tags.extend(definition.phase.map(|phase| ("phase", phase.to_string())));
+    Some((measurement, tags))
+}
+
 fn of_point(name: &str, value: f64, definition: &Definition) -> Option<Point> {
     let (id, extra) = match name.split_once('.') {
         Some((id, extra)) => (id, Some(extra)),
         None => (name, None),
     };
-    let (measurement, load) = measured(definition.measures.as_deref()?)?;
+    let (measurement, tags) = whose(id, definition)?;
     let field = match extra {
         Some(quantity) => more(quantity, value, definition)?,
         None => main(value, definition)?,
     };
-    let mut tags = vec![("point", id.to_owned())];
-    tags.extend(load.map(|load| ("load", load)));
-    tags.extend(definition.phase.map(|phase| ("phase", phase.to_string())));
     Some(of(measurement, tags, vec![field]))
 }
 
@@ -206,7 +237,12 @@ mod tests {
     }
 
     fn number(series: &str, value: f64, definition: &str) -> What {
-        What::Sample { series: series.to_owned(), value, definition: Some(Arc::from(definition)) }
+        What::Sample {
+            series: series.to_owned(),
+            value,
+            definition: Some(Arc::from(definition)),
+            righted: None,
+        }
     }
 
     fn of_unit(unit: &str) -> String {
@@ -247,6 +283,30 @@ mod tests {
         energy,home=wren,flow=import kwh=0.25,covered_s=1800 200
         energy,home=wren,flow=load,load=car kwh=0.5,covered_s=900 200
         unexplained,home=wren,series=point.gone value=5 200
+        ");
+    }
+
+    #[test]
+    fn what_was_found_wrong_is_sent_as_it_truly_was() {
+        let solar =
+            r#"{"measures":"solar","unit":"W","positive":"Generation","scale":1.0,"phase":null,"more":[]}"#;
+        let right = |series: &str, value: f64, factor: f64, point: &str, definition: &str| {
+            let right = Righted { factor, turned: factor < 0.0, point: point.to_owned() };
+            let righted = Some((right, Some(Arc::from(definition))));
+            let definition = Some(Arc::from(GRID));
+            entry(100, What::Sample { series: series.to_owned(), value, definition, righted })
+        };
+        let entries = [
+            right("point.grid", 1.5, -1.0, "grid", GRID),
+            right("point.grid.volts", 2300.0, -1.0, "grid", GRID),
+            right("point.grid.import_kwh", 7.0, -1.0, "grid", GRID),
+            right("point.grid", 1.5, 0.5, "roof", solar),
+        ];
+        insta::assert_snapshot!(lines("wren", &entries).join("\n"), @r"
+        grid,home=wren,point=grid power_w=3000 100
+        grid,home=wren,point=grid voltage_v=230 100
+        grid,home=wren,point=grid export_kwh=7 100
+        solar,home=wren,point=roof power_w=-1500 100
         ");
     }
 

@@ -46,6 +46,10 @@
 //! stay in the journal. The draw of a load without a meter of its own is an estimate that the journal does not keep;
 //! its half hours are in `energy`.
 //!
+//! What was put right with `overspill correct` is sent again put right: power and current, and the half hours. `balance`
+//! stays what the program worked with at the time, and a register what it showed. After two points were swapped their
+//! wrong numbers stay beside the right ones where their times differ; delete them in the database first.
+//!
 //! The time is that of arrival, to a tenth of a second, as in the journal. Further points of one series with the same
 //! stamp follow a millisecond apart in the order of their arrival; from the hundredth on they replace each other. When
 //! the wall clock was set back and the same tenth of a second comes a second time, the later point replaces the earlier

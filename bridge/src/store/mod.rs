@@ -103,6 +103,7 @@ pub mod outbox;
 mod past;
 mod reader;
 mod restore;
+mod righted;
 mod schema;
 mod seal;
 mod sealed;

@@ -17,6 +17,8 @@ use rusqlite::{Connection, OptionalExtension, Row, Transaction, TransactionBehav
 
 use super::error::{StoreError, at};
 use super::reader::{StoreReader, TickEntries};
+use super::righted::Corrections;
+pub use super::righted::Righted;
 
 /// Stamps in a page at most.
 const PAGE_TICKS: usize = 250;
@@ -47,6 +49,8 @@ pub enum What {
         value: f64,
         /// How it was to be understood then: the definition in the journal, JSON.
         definition: Option<Arc<str>>,
+        /// What was found wrong with it since, and the definition of the point whose number it truly was.
+        righted: Option<(Righted, Option<Arc<str>>)>,
     },
     /// A power balance.
     Balance {
@@ -150,10 +154,10 @@ impl Outbox {
         let mut page = Page { entries: Vec::new(), then: place, last: true, newest: place.at() };
         let Some(front) = self.front()? else { return Ok(page) };
         page.newest = front.at.map(WallTime).or(page.newest);
-        let definitions = self.sql(Definitions::read)?;
-        self.new_entries(&front, &definitions, &mut page)?;
+        let known = self.sql(Known::read)?;
+        self.new_entries(&front, &known, &mut page)?;
         self.sql(|conn| energy(conn, &mut page))?;
-        self.again(&front, &definitions, &mut page)?;
+        self.again(&front, &known, &mut page)?;
         Ok(page)
     }
 
@@ -185,19 +189,14 @@ impl Outbox {
     }
 
     /// What was recorded since.
-    fn new_entries(
-        &self,
-        front: &Front,
-        definitions: &Definitions,
-        page: &mut Page,
-    ) -> Result<(), StoreError> {
+    fn new_entries(&self, front: &Front, known: &Known, page: &mut Page) -> Result<(), StoreError> {
         let (ticks, more) = self.ticks(page.then.tick, front)?;
         page.last &= !more;
         let Some(last) = ticks.last() else { return Ok(()) };
         let switched = self.sql(|conn| switched(conn, page.then.tick, last.tick))?;
         page.then.tick = last.tick;
         page.then.at = last.at.map(|w| w.0).or(page.then.at);
-        add_ticks(ticks, switched, definitions, &mut page.entries);
+        add_ticks(ticks, switched, known, &mut page.entries);
         Ok(())
     }
 
@@ -222,7 +221,7 @@ impl Outbox {
     }
 
     /// What is to be forwarded again.
-    fn again(&self, front: &Front, definitions: &Definitions, page: &mut Page) -> Result<(), StoreError> {
+    fn again(&self, front: &Front, known: &Known, page: &mut Page) -> Result<(), StoreError> {
         let (id, done) = page.then.again.unwrap_or((0, 0));
         let sql = "SELECT id, start, until, done, last FROM forward_again
                    WHERE id > ?1 OR (id = ?1 AND last > ?2) ORDER BY id LIMIT 1";
@@ -236,7 +235,7 @@ impl Outbox {
         for entries in switched.values_mut() {
             entries.retain(|e| e.at >= again.start && e.at < again.until);
         }
-        add_ticks(ticks, switched, definitions, &mut page.entries);
+        add_ticks(ticks, switched, known, &mut page.entries);
         page.then.again = Some((again.id, then));
         page.last = false;
         Ok(())
@@ -398,20 +397,20 @@ fn switched(conn: &Connection, from: i64, last: i64) -> rusqlite::Result<Switche
     Ok(found)
 }
 
-fn add_ticks(
-    ticks: Vec<TickEntries>,
-    mut switched: Switched,
-    definitions: &Definitions,
-    entries: &mut Vec<Entry>,
-) {
+fn add_ticks(ticks: Vec<TickEntries>, mut switched: Switched, known: &Known, entries: &mut Vec<Entry>) {
     for tick in ticks {
         let later = switched.split_off(&(tick.tick + 1));
         entries.extend(std::mem::replace(&mut switched, later).into_values().flatten());
         let Some(at) = tick.at else { continue };
         for (series, sample) in tick.samples {
             let Some(value) = sample.value else { continue };
-            let definition = definitions.of(&series, tick.run);
-            entries.push(Entry { at, what: What::Sample { series: series.to_string(), value, definition } });
+            let definition = known.definitions.of(&series, tick.run);
+            let righted = known.corrections.of(&series, at).map(|right| {
+                let definition = known.definitions.of(&format!("point.{}", right.point), tick.run);
+                (right, definition)
+            });
+            let series = series.to_string();
+            entries.push(Entry { at, what: What::Sample { series, value, definition, righted } });
         }
         let balance = tick.balance.into_iter();
         entries.extend(balance.map(|(phase, values)| Entry { at, what: What::Balance { phase, values } }));
@@ -445,6 +444,18 @@ fn energy(conn: &Connection, page: &mut Page) -> rusqlite::Result<()> {
     }
     page.last &= count < PAGE_ENERGY;
     Ok(())
+}
+
+/// What numbers mean.
+struct Known {
+    definitions: Definitions,
+    corrections: Corrections,
+}
+
+impl Known {
+    fn read(conn: &Connection) -> rusqlite::Result<Known> {
+        Ok(Known { definitions: Definitions::read(conn)?, corrections: Corrections::read(conn)? })
+    }
 }
 
 /// How numbers were to be understood, from which run on.

@@ -1,5 +1,7 @@
 //! History in and out, as people and programs run it: the command line on real files.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod corrections;
 mod figures;
+mod in_and_out;
 mod support;

@@ -16,6 +16,39 @@ const FLOWS: &str = "WITH RECURSIVE each(flow) AS (
 /// A half hour that saw two runs may have been counted twice.
 const HALF_HOUR_S: f64 = 1800.0;
 
+/// What is known of one half hour, by where it comes from: energy and seconds of data.
+#[derive(Debug, Clone, Copy, Default)]
+struct Accounts {
+    seen: Option<(f64, f64)>,
+    told: Option<(f64, f64)>,
+    power: Option<(f64, f64)>,
+    again: Option<(f64, f64)>,
+}
+
+impl Accounts {
+    fn add(&mut self, clock: i64, kwh: f64, covered_s: f64) {
+        match clock {
+            3 => self.told = Some((kwh, covered_s)),
+            4 => self.power = Some((kwh, covered_s)),
+            5 => self.again = Some((kwh, covered_s)),
+            _ => {
+                let (before, before_s) = self.seen.unwrap_or_default();
+                self.seen = Some((before + kwh, (before_s + covered_s).min(HALF_HOUR_S)));
+            }
+        }
+    }
+
+    /// The best that is known, chosen as the view `half_hour` chooses.
+    fn best(self) -> Option<(f64, f64)> {
+        let seconds = |account: Option<(f64, f64)>| account.map(|(_, s)| s);
+        let seen_s = seconds(self.seen).unwrap_or(0.0);
+        let more = |account: Option<(f64, f64)>| account.filter(|(_, s)| *s > seen_s + 1.0);
+        let told = more(self.told).filter(|(_, s)| *s >= seconds(self.power).unwrap_or(0.0));
+        let imported = told.or_else(|| more(self.power));
+        self.again.or(imported).or(self.seen).or(self.told).or(self.power)
+    }
+}
+
 impl StoreReader {
     /// Energy of half hours, of every flow.
     ///
@@ -43,24 +76,29 @@ impl StoreReader {
         to: WallTime,
         into: &mut Vec<HalfHour>,
     ) -> rusqlite::Result<()> {
-        let first = into.len();
         let mut query = self.conn.prepare_cached(
-            "SELECT start, kwh, covered_s FROM energy
+            "SELECT start, kwh, covered_s, clock FROM energy
              WHERE flow = ?1 AND start >= ?2 AND start < ?3 AND clock <> 1 AND kwh IS NOT NULL ORDER BY start",
         )?;
         let mut rows = query.query(params![flow, from.0, to.0])?;
+        let mut open: Option<(WallTime, Accounts)> = None;
+        let mut close = |open: Option<(WallTime, Accounts)>| {
+            if let Some((start, (kwh, covered_s))) = open.and_then(|(start, all)| Some((start, all.best()?)))
+            {
+                into.push(HalfHour { flow: flow.to_owned(), start, kwh, covered_s });
+            }
+        };
         while let Some(r) = rows.next()? {
             let (start, kwh) = (WallTime(r.get(0)?), r.get(1)?);
             let covered_s: f64 = r.get::<_, Option<f64>>(2)?.unwrap_or(0.0);
-            match into.last_mut().filter(|last| last.start == start && last.flow == flow) {
-                Some(last) => {
-                    last.kwh += kwh;
-                    last.covered_s += covered_s;
-                }
-                None => into.push(HalfHour { flow: flow.to_owned(), start, kwh, covered_s }),
+            if open.as_ref().is_none_or(|(at, _)| *at != start) {
+                close(open.replace((start, Accounts::default())));
+            }
+            if let Some((_, all)) = &mut open {
+                all.add(r.get(3)?, kwh, covered_s);
             }
         }
-        into.iter_mut().skip(first).for_each(|row| row.covered_s = row.covered_s.min(HALF_HOUR_S));
+        close(open);
         Ok(())
     }
 
