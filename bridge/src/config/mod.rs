@@ -82,6 +82,8 @@ pub struct StoreConfig {
     pub commit_every: Span,
     /// For how long single readings are kept, where not for ever: `point.<id>` or `input.<id>`, and the time.
     pub keep: Vec<(String, Span)>,
+    /// Points that had another name before: the old one and the new.
+    pub renamed: Vec<(String, String)>,
 }
 
 /// Why there is no [`Config`].
@@ -211,6 +213,7 @@ fn store_config(root: &Block, folder: &Path, id: &str) -> StoreConfig {
         path: folder.join(written.map_or(format!("{id}.db"), str::to_owned)),
         commit_every: section.and_then(|s| s.duration("commit_every")).unwrap_or(COMMIT_EVERY),
         keep: keep(root),
+        renamed: renamed(root),
     }
 }
 
@@ -228,6 +231,11 @@ fn keep(root: &Block) -> Vec<(String, Span)> {
         Some((format!("point.{}", build::point::draw_id(&id.value)), draw.duration("keep")?))
     });
     named("point").chain(named("input")).chain(draws).collect()
+}
+
+fn renamed(root: &Block) -> Vec<(String, String)> {
+    let points = root.named("point").iter();
+    points.filter_map(|(id, block)| Some((block.text("was")?.to_owned(), id.value.clone()))).collect()
 }
 
 fn rules_config(root: &Block, folder: &Path) -> RulesConfig {

@@ -148,6 +148,7 @@ fn store_options(config: &Config) -> Options {
     Options {
         commit_every: Duration::from_millis(config.store.commit_every.0.unsigned_abs()),
         keep: Keep::of(config.store.keep.iter().cloned()),
+        renamed: config.store.renamed.clone(),
         ..Options::default()
     }
 }

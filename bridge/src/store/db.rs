@@ -13,6 +13,7 @@ use super::inbox::Taken;
 use super::keep::Keep;
 use super::lock::Lock;
 use super::names::{Names, Source};
+use super::rename;
 use super::restore::{Restored, restore};
 use super::schema;
 use super::seal::{self, SealError};
@@ -34,6 +35,8 @@ pub(super) struct Place {
     pub(super) names: Names,
     pub(super) definitions: Vec<(String, String)>,
     pub(super) zone: TimeZone,
+    /// Points that have another name now: the old one and the new.
+    pub(super) renamed: Vec<(String, String)>,
 }
 
 /// The open store.
@@ -75,6 +78,7 @@ impl Db {
         conn.busy_timeout(BUSY_FOR).map_err(at(path))?;
         conn.set_prepared_statement_cache_capacity(STATEMENTS);
         schema::prepare(&mut conn, path)?;
+        rename::points(&mut conn, &place.renamed).map_err(at(path))?;
         let restored = restore(&conn).map_err(at(path))?;
         let run = begin_run(&mut conn, place).map_err(at(path))?;
         let (path, names, zone) = (place.path.clone(), place.names.clone(), place.zone.clone());

@@ -27,7 +27,7 @@ impl Filler {
     /// # Errors
     /// When it can't be used: see [`StoreError`].
     pub fn open(path: &Path, home: &Home) -> Result<Filler, StoreError> {
-        let (db, _) = Db::open(&place(path, home))?;
+        let (db, _) = Db::open(&place(path, home, &Options::default()))?;
         let options = Options { waiting_rows: usize::MAX, ..Options::default() };
         Ok(Filler { db, shared: Arc::new(Shared::new(options)), keep: Keep::default() })
     }

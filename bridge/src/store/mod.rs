@@ -53,7 +53,8 @@
 //!
 //! | table or view | holds |
 //! |---|---|
-//! | `half_hour` (view) | energy: `flow`, `start`, `kwh`, `covered_s`; import and export are never netted |
+//! | `half_hour` (view) | the best that is known of energy: `flow`, `start`, `kwh`, `covered_s`; import and export are never netted |
+//! | `recorded_half_hour` (view) | the same as it was counted when it happened, whatever was found out later |
 //! | `day` | the same by local day of the home: `date`, `flow`, `start`, `kwh`, `covered_s`; a half hour counts for the day in which it begins |
 //! | `reading` (view) | numbers as received that are not sealed yet, the last hours: `name`, `at`, `value` |
 //! | `balance` | the power balance in watts of the last hours; `phase` 0 is the whole home |
@@ -68,7 +69,10 @@
 //! | `run` | one row for each start of the daemon, with the offset from its moments to wall time |
 //! | `outbox`, `energy_to_forward`, `forward_again` | how far forwarding to InfluxDB has come, and what of the past is to follow; made at the first start of a home that forwards (see [`outbox`]) |
 //! | `set_aside` | points that InfluxDB refused: `line` as it was sent, `reason`, `at` |
-//! | `energy` | what `half_hour` sums: a half hour may have seen two runs |
+//! | `energy` | what `half_hour` is made of: a half hour may have seen two runs; `clock` says where a row comes from |
+//! | `import`, `import_series`, `imported_energy` | imports of CSV files: each with power columns is a run of its own; energy columns as they came |
+//! | `correction` | what somebody found wrong with a point: `point`, `start`, `until`, `kind`, `factor`, `other`, who, when, and who took it back |
+//! | `believed` | what `half_hour` said until a correction was made (`undo` 0) or taken back (1) |
 //! | `setting` | `sealed_to` and `zone` |
 //! | `rule_text` | each rule text once |
 //! | `load_ratio`, `rule_memory`, `held_override`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
@@ -102,6 +106,7 @@ mod names;
 pub mod outbox;
 mod past;
 mod reader;
+mod rename;
 mod restore;
 mod righted;
 mod schema;
@@ -156,6 +161,8 @@ pub struct Options {
     pub retry_longest: Duration,
     /// For how long the numbers of which points and inputs are kept.
     pub keep: Keep,
+    /// Points that have another name now: the old one and the new.
+    pub renamed: Vec<(String, String)>,
 }
 
 impl Default for Options {
@@ -168,6 +175,7 @@ impl Default for Options {
             retry_first: Duration::from_secs(5),
             retry_longest: Duration::from_secs(300),
             keep: Keep::default(),
+            renamed: Vec::new(),
         }
     }
 }
@@ -202,7 +210,7 @@ impl Store {
     /// # Errors
     /// When it can't be used: see [`StoreError`]. Nothing is left running then.
     pub fn open(path: &Path, home: &Home, options: Options) -> Result<(Store, Restored), StoreError> {
-        let place = place(path, home);
+        let place = place(path, home, &options);
         let (db, restored) = Db::open(&place)?;
         Ok((Store::start(place, Ok(db), options)?, restored))
     }
@@ -213,7 +221,7 @@ impl Store {
     /// # Errors
     /// Only when the system refuses a thread.
     pub fn open_or_wait(path: &Path, home: &Home, options: Options) -> Result<(Store, Restored), StoreError> {
-        let place = place(path, home);
+        let place = place(path, home, &options);
         let (db, restored) = match Db::open(&place) {
             Ok((db, restored)) => (Ok(db), restored),
             Err(why) => (Err(why), Restored::default()),
@@ -275,11 +283,12 @@ impl Drop for Store {
     }
 }
 
-fn place(path: &Path, home: &Home) -> Place {
+fn place(path: &Path, home: &Home, options: &Options) -> Place {
     Place {
         path: path.to_owned(),
         names: Names::of(home),
         definitions: definition::definitions(home),
         zone: home.timezone.clone(),
+        renamed: options.renamed.clone(),
     }
 }

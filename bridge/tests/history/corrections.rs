@@ -52,6 +52,10 @@ fn a_reversed_clamp_is_looked_at_put_right_and_undone() {
         2.0 * (600.0 * 1500.0 - 840.0 * 500.0),
         "the numbers stay as received",
     );
+    for flow in ["import", "export", "house", "solar"] {
+        let view = sum(&format!("SELECT sum(kwh) FROM half_hour WHERE flow = '{flow}'"));
+        near(view, place.total(flow).0, "the view and the reader say the same");
+    }
     let days = sum("SELECT sum(kwh) FROM day WHERE flow = 'import'");
     near(days, right[0], "days follow");
     let out = place.done(&[&["export", "home.toml"], &DAY[..]].concat());

@@ -4,4 +4,5 @@
 mod corrections;
 mod figures;
 mod in_and_out;
+mod renaming;
 mod support;

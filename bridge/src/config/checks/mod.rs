@@ -5,6 +5,7 @@ mod balance;
 mod circuits;
 pub(crate) mod files;
 pub(crate) mod load;
+mod names;
 mod phases;
 pub(crate) mod point;
 mod safety;
@@ -21,6 +22,7 @@ pub(crate) fn check(draft: &Draft<'_>, found: &mut Diagnostics) {
     circuits::check(draft, found);
     safety::check(draft, found);
     topics::check(draft, found);
+    names::check(draft, found);
 }
 
 fn home(draft: &Draft<'_>, found: &mut Diagnostics) {

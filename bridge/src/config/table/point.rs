@@ -83,6 +83,11 @@ const KEEP: Key = Key::new(
     duration(Span::hours(24), Span::hours(24 * 3650)),
     "For how long its single readings are kept, such as \"400d\"; for ever where it is not written. Energy of half hours and days is kept for ever in any case.",
 );
+const WAS: Key = Key::new(
+    "was",
+    Form::Checked(Grammar::Id),
+    "The name that this point had before, so that its history comes with it; written before the first start with the new name.",
+);
 const PHASE: Key = Key::new(
     "phase",
     Form::Whole { least: 1, most: 3, unit: "" },
@@ -140,6 +145,7 @@ pub(super) const POINT: &[Key] = &[
     PLAUSIBLE,
     TIME_POINTER,
     KEEP,
+    WAS,
     PHASE,
     POWER_FACTOR,
     VOLTS,
