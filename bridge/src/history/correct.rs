@@ -45,6 +45,9 @@ pub(crate) enum Change {
     Undo(i64),
 }
 
+/// Per flow: energy in kilowatt-hours, before and after.
+type Totals = BTreeMap<String, (f64, f64)>;
+
 /// What a change would do.
 #[derive(Debug)]
 pub(crate) struct Preview {
@@ -52,7 +55,7 @@ pub(crate) struct Preview {
     /// The correction that is made or taken back.
     pub(crate) what: NewCorrection,
     /// Per flow: energy of the whole half hours reached, in kilowatt-hours, before and after.
-    pub(crate) totals: BTreeMap<String, (f64, f64)>,
+    pub(crate) totals: Totals,
     /// Half hours that change.
     pub(crate) half_hours: usize,
     changes: Changes,
@@ -165,7 +168,7 @@ fn totals(
     home: &Home,
     (from, to): (WallTime, WallTime),
     changes: &Changes,
-) -> Result<(BTreeMap<String, (f64, f64)>, usize), StoreError> {
+) -> Result<(Totals, usize), StoreError> {
     let names = Names::of(home);
     let begin = WallTime(from.0.div_euclid(HALF_HOUR) * HALF_HOUR);
     let mut rows: BTreeMap<(String, WallTime), (f64, f64)> = BTreeMap::new();
@@ -180,7 +183,7 @@ fn totals(
         }
         both.1 = row.kwh;
     }
-    let mut totals: BTreeMap<String, (f64, f64)> = BTreeMap::new();
+    let mut totals = Totals::new();
     for ((flow, _), (before, after)) in rows {
         let sum = totals.entry(flow).or_default();
         *sum = (sum.0 + before, sum.1 + after);

@@ -25,7 +25,7 @@ pub(super) enum Sink {
     /// Only weighed against what is there.
     Weighed(StoreReader),
     Store {
-        past: PastStore,
+        past: Box<PastStore>,
         reader: StoreReader,
     },
 }
@@ -37,7 +37,7 @@ impl Sink {
             true => Ok(Sink::Nowhere),
             false => {
                 let past = PastStore::open(store, home)?;
-                Ok(Sink::Store { past, reader: StoreReader::open_read_only(store)? })
+                Ok(Sink::Store { past: Box::new(past), reader: StoreReader::open_read_only(store)? })
             }
         }
     }

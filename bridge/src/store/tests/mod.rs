@@ -60,7 +60,7 @@ fn open(path: &Path) -> (Db, Restored) {
 }
 
 fn open_for(path: &Path, home: &Home) -> (Db, Restored) {
-    Db::open(&place(path, home)).unwrap()
+    Db::open(&place(path, home, &Options::default())).unwrap()
 }
 
 /// What the store's thread would take after these calls.

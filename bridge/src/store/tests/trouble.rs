@@ -16,7 +16,7 @@ fn said(folder: &TempDir, error: &StoreError) -> String {
 }
 
 fn refused(folder: &TempDir, path: &Path) -> String {
-    said(folder, &Db::open(&place(path, &home())).expect_err("refused"))
+    said(folder, &Db::open(&place(path, &home(), &Options::default())).expect_err("refused"))
 }
 
 #[test]
@@ -57,7 +57,10 @@ fn a_file_of_something_else_is_refused_and_left_alone() {
     let other = folder.path().join("other.db");
     Connection::open(&other).unwrap().execute_batch("CREATE TABLE stamps (country TEXT)").unwrap();
     let before = std::fs::read(&other).unwrap();
-    assert!(matches!(Db::open(&place(&other, &home())), Err(StoreError::NotOurs { .. })));
+    assert!(matches!(
+        Db::open(&place(&other, &home(), &Options::default())),
+        Err(StoreError::NotOurs { .. })
+    ));
     assert_eq!(std::fs::read(&other).unwrap(), before);
 }
 
@@ -143,7 +146,8 @@ fn control_goes_on_when_the_disk_is_full() {
     let path = folder.path().join("wren.db");
     let (db, _) = open(&path);
     fill_disk(&db);
-    let mut store = Store::start(place(&path, &home()), Ok(db), Options::default()).unwrap();
+    let mut store =
+        Store::start(place(&path, &home(), &Options::default()), Ok(db), Options::default()).unwrap();
     let handle = store.handle();
     many(&handle);
     let full = StoreState::Broken(StoreError::Full { path });
