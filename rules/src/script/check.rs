@@ -20,6 +20,8 @@ use crate::time::Span;
 pub(super) struct Found {
     pub(super) faults: Vec<Fault>,
     pub(super) loads: BTreeSet<LoadId>,
+    /// Whether it has a word that asks a load to take power.
+    pub(super) may_start: bool,
 }
 
 /// Checks one file. `libraries` are the good files of the library, by name.
@@ -128,7 +130,10 @@ impl Check<'_> {
                     Some(help),
                 );
             }
-            Some(_) => self.arguments(name, call, at, method),
+            Some(_) => {
+                self.found.may_start |= starts(name);
+                self.arguments(name, call, at, method);
+            }
         }
     }
 
@@ -315,6 +320,12 @@ impl Check<'_> {
         };
         self.fault(at, format!("{what} has no `{name}`"), help);
     }
+}
+
+/// Whether a word asks a load to take power: words that ask take a reason, and all but one are for taking.
+fn starts(name: &str) -> bool {
+    let asks = |w: &super::vocabulary::Entry| w.name == name && w.signature.ends_with("why)");
+    name != "stop" && words_of(Owner::Load).any(asks)
 }
 
 fn owner_words(owner: Owner) -> &'static str {
