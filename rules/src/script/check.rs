@@ -7,6 +7,7 @@ use rhai::{ASTFlags, ASTNode, Expr, FnCallExpr, Position, Stmt};
 use super::clock::TimeOfDay;
 use super::fault::Fault;
 use super::holds::{Holds, given_by, owner, variables};
+use super::literals;
 use super::load_object::TERMS;
 use super::nearest::{nearest, suggest};
 use super::source::Source;
@@ -205,6 +206,11 @@ impl Check<'_> {
     fn arguments(&mut self, name: &str, call: &FnCallExpr, at: Position, method: bool) {
         let skip = usize::from(!method && name != "sustained");
         let args: Vec<&Expr> = call.args.iter().skip(skip).collect();
+        for (place, given) in args.iter().enumerate() {
+            if let Some((message, help)) = literals::problem(name, args.len(), place, given) {
+                self.fault(given.start_position(), message, Some(help));
+            }
+        }
         match (name, args.as_slice()) {
             ("load", [Expr::StringConstant(load, place)]) => self.load(load, *place),
             ("load", _) => {
