@@ -98,6 +98,7 @@ impl Drive<'_> {
 
     fn drain(&mut self, now: Moment) {
         let at = Span(now.0);
+        let reports_before = self.story.rules.len();
         while let Some(output) = self.controller.poll_output() {
             match output {
                 Output::Command(command) => self.world.obey(at, &command),
@@ -112,6 +113,17 @@ impl Drive<'_> {
                 Output::Record(Record::Decision(decision)) => self.story.decisions.push((at, *decision)),
                 Output::Record(_) => {}
                 Output::WaitUntil(wake) => self.wake = wake,
+            }
+        }
+        if self.story.rules.len() > reports_before {
+            self.note_faults(at);
+        }
+    }
+
+    fn note_faults(&mut self, at: Span) {
+        for fault in self.controller.rule_faults() {
+            if !self.story.faults.iter().any(|(_, known)| known == fault) {
+                self.story.faults.push((at, fault.clone()));
             }
         }
     }

@@ -7,6 +7,7 @@
 mod case;
 mod cover;
 mod drive;
+mod dry;
 mod judge;
 mod moments;
 mod read;
@@ -26,6 +27,7 @@ use overspill_rules::input::RuleSet;
 use overspill_rules::script::Program;
 
 pub use case::Case;
+pub use dry::{DryFailure, DryRun, DryWarning, dry_run};
 pub use report::{Outcome, Report, Result};
 
 use crate::config::{Config, Diagnostics};

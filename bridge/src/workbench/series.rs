@@ -60,6 +60,12 @@ pub(crate) struct Misread {
 }
 
 impl Series {
+    /// Nothing is ever told.
+    pub(crate) fn nothing() -> Series {
+        let says = Says::Nothing;
+        Series { parts: vec![Part { from: says, to: says, until_ms: None, since_ms: 0 }] }
+    }
+
     /// Reads the notation.
     ///
     /// # Errors

@@ -2,6 +2,7 @@
 
 use overspill_rules::home::LoadId;
 use overspill_rules::output::{BalanceReport, Decision, LoadReport, Notice, RuleReport};
+use overspill_rules::script::Fault;
 use overspill_rules::time::Span;
 
 /// What came of a test.
@@ -12,6 +13,8 @@ pub(crate) struct Story {
     pub(crate) decisions: Vec<(Span, Decision)>,
     pub(crate) notices: Vec<(Span, Notice)>,
     pub(crate) rules: Vec<(Span, RuleReport)>,
+    /// Failures of rules, each when it first came.
+    pub(crate) faults: Vec<(Span, Fault)>,
     pub(crate) balances: Vec<(Span, BalanceReport)>,
     /// Per load: what it draws in watts, whenever that changed.
     pub(crate) draws: Vec<Vec<(Span, f64)>>,
