@@ -63,7 +63,7 @@ impl Kind {
 }
 
 /// What a parameter takes, by its name in the table of words; the names are few and mean the same everywhere.
-fn kind_wanted<'p>(parameter: &'p str) -> Option<(&'p str, Kind)> {
+fn kind_wanted(parameter: &str) -> Option<(&str, Kind)> {
     let kind = match parameter {
         "why" | "name" | "time" | "start" | "end" | "span" => Kind::Text,
         "watts" | "amps" | "kwh" => Kind::Number,
