@@ -24,9 +24,9 @@ fn copied(from: &Path, to: &Path) {
         let entry = entry.unwrap();
         let to = to.join(entry.file_name());
         if entry.path().is_dir() {
-            copied(&entry.path(), &to)
+            copied(&entry.path(), &to);
         } else {
-            drop(std::fs::copy(entry.path(), to).unwrap())
+            std::fs::copy(entry.path(), to).unwrap();
         }
     }
 }

@@ -137,8 +137,8 @@ impl Told<'_> {
         names.sort_unstable();
         names.dedup();
         for name in names {
-            let of_rule = self.story.rules.iter().filter(|(t, r)| r.rule == name && *t <= at);
-            let Some((_, report)) = of_rule.last() else { continue };
+            let last = self.story.rules.iter().rfind(|(t, r)| r.rule == name && *t <= at);
+            let Some((_, report)) = last else { continue };
             if let Some(message) = &report.message {
                 let line = report.line.map_or(String::new(), |l| format!(" at line {l}"));
                 self.line(text, "rule", &format!("{name}{line}: {message}"));

@@ -126,7 +126,7 @@ impl<'a> World<'a> {
         for (input, series) in &self.given.inputs {
             let described = self.home.input(*input);
             let every = Span(INPUT_INTERVAL.0.min(described.stale_after.0 / 3)).max(Span::seconds(1));
-            if seconds(now) % seconds(every).max(1) != 0 {
+            if !seconds(now).is_multiple_of(seconds(every).max(1)) {
                 continue;
             }
             match series.at(now.0) {
@@ -148,7 +148,7 @@ impl<'a> World<'a> {
         let id = PointId(i as u16);
         let every = seconds(point.interval.unwrap_or(USUAL_INTERVAL)).max(1);
         let lag = seconds(point.lag);
-        if seconds(now) % every != 0 || seconds(now) < lag {
+        if !seconds(now).is_multiple_of(every) || seconds(now) < lag {
             return Vec::new();
         }
         match self.series(i).map_or(Says::Metered, |s| s.at(now.0)) {
