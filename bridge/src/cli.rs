@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{backup, check, correct, demo, export, import, journal, run};
+use crate::commands::{backup, check, correct, demo, export, import, journal, run, test};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -17,6 +17,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Test(test::Args),
     Run(run::Args),
     Demo(demo::Args),
     Journal(journal::Args),
@@ -55,6 +56,7 @@ impl From<Outcome> for ExitCode {
 pub fn main() -> ExitCode {
     match Cli::parse().command {
         Command::Check(args) => check::run(&args).into(),
+        Command::Test(args) => test::run(&args).into(),
         Command::Run(args) => run::run(&args).into(),
         Command::Demo(args) => demo::run(&args).into(),
         Command::Journal(args) => journal::run(&args).into(),

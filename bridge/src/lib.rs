@@ -11,3 +11,4 @@ pub mod influx;
 pub mod mqtt;
 pub mod store;
 pub mod view;
+pub mod workbench;

@@ -8,11 +8,14 @@ use overspill_rules::script::Fault;
 use serde_json::{Value, json};
 
 use crate::cli::Outcome;
+use crate::config::render::wrapped;
 use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, Summary};
+use crate::workbench::{DryRun, DryWarning};
 
 /// Read the home file, point at every mistake, and say what it does
 ///
-/// Reads the rules and expressions too. Ends with 0 when all is good, 1 when there are mistakes, 2 when it can't be read.
+/// Reads the rules and expressions too. Tries every rule on made-up input. Ends with 0 when all is good, 1 when there are
+/// mistakes, 2 when it can't be read.
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The home file
@@ -22,8 +25,11 @@ pub struct Args {
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
     /// Print the JSON Schema of home files, for editors, and nothing else
-    #[arg(long, conflicts_with_all = ["home", "format"])]
+    #[arg(long, conflicts_with_all = ["home", "format", "strict"])]
     schema: bool,
+    /// Let warnings count as mistakes
+    #[arg(long)]
+    strict: bool,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
@@ -38,7 +44,7 @@ enum Format {
 pub fn run(args: &Args) -> Outcome {
     let (text, outcome) = match &args.home {
         None => (format!("{:#}\n", config::schema()), Outcome::Done),
-        Some(path) => check(path, args.format, look()),
+        Some(path) => check(path, args, look()),
     };
     // A reader that went away, as `head` does, is no failure of the check.
     let _ = io::stdout().write_all(text.as_bytes());
@@ -53,7 +59,7 @@ fn look() -> Look {
     Look { styled, columns: usize::from(columns).clamp(60, 100) }
 }
 
-fn check(path: &Path, format: Format, look: Look) -> (String, Outcome) {
+fn check(path: &Path, args: &Args, look: Look) -> (String, Outcome) {
     let result = config::read(path);
     let code = result.as_ref().ok().map(config::check_code);
     let outcome = match &result {
@@ -62,7 +68,10 @@ fn check(path: &Path, format: Format, look: Look) -> (String, Outcome) {
         Err(ReadError::Mistakes(_)) => Outcome::No,
         Err(ReadError::File { .. }) => Outcome::CouldNotRun,
     };
-    let text = match format {
+    let warned = result.as_ref().is_ok_and(|c| c.warnings.warnings() > 0)
+        || code.as_ref().is_some_and(|c| !c.dry.warnings.is_empty());
+    let outcome = if args.strict && warned && outcome == Outcome::Done { Outcome::No } else { outcome };
+    let text = match args.format {
         Format::Text => as_text(path, &result, code.as_ref(), look),
         Format::Json => format!("{:#}\n", as_json(path, &result, code.as_ref())),
     };
@@ -82,11 +91,12 @@ fn as_text(
                 return format!("{found}{}", code_as_text(path, code, look));
             }
             let file = path.display();
-            let verdict = match config.warnings.warnings() {
+            let dry = code.map_or(String::new(), |c| warnings_as_text(&c.dry.warnings, look));
+            let verdict = match config.warnings.warnings() + code.map_or(0, |c| c.dry.warnings.len()) {
                 0 => format!("{file} is good."),
                 n => format!("{file} can be used; mind {}.", counted(n, "warning")),
             };
-            format!("{found}{verdict}\n\n{}", summary(config).to_text(look.columns))
+            format!("{found}{dry}{verdict}\n\n{}", summary(config).to_text(look.columns))
         }
         Err(ReadError::Mistakes(found)) => {
             let verdict = match found.warnings() {
@@ -105,6 +115,11 @@ fn code_as_text(path: &Path, code: &CodeFindings, look: Look) -> String {
     for fault in &code.rules {
         text.push_str(&format!("{fault}\n\n"));
     }
+    for failure in &code.dry.failures {
+        let when =
+            wrapped(&format!("it fails {}", failure.when), look.columns - 8).replace('\n', "\n        ");
+        text.push_str(&format!("{}\n  when: {when}\n\n", failure.fault));
+    }
     if let Some(why) = &code.unreadable {
         text.push_str(&format!("{why}\n\n"));
     }
@@ -114,6 +129,15 @@ fn code_as_text(path: &Path, code: &CodeFindings, look: Look) -> String {
         path.display()
     ));
     text
+}
+
+fn warnings_as_text(warnings: &[DryWarning], look: Look) -> String {
+    let one = |w: &DryWarning| {
+        let message = wrapped(&format!("warning[{}]: {}", w.code, w.message), look.columns);
+        let help = wrapped(&w.help, look.columns - 8).replace('\n', "\n        ");
+        format!("{message}\n  help: {help}\n\n")
+    };
+    warnings.iter().map(one).collect()
 }
 
 fn with_findings(found: &Diagnostics, look: Look) -> String {
@@ -136,12 +160,24 @@ fn as_json(path: &Path, result: &Result<Config, ReadError>, code: Option<&CodeFi
         "file": path.display().to_string(),
         "good": result.is_ok() && code.is_none_or(|c| c.mistakes() == 0),
         "mistakes": found.map(|f| f.errors() + code.map_or(0, CodeFindings::mistakes)),
-        "warnings": found.map(Diagnostics::warnings),
+        "warnings": found.map(|f| f.warnings() + code.map_or(0, |c| c.dry.warnings.len())),
         "found": found_all,
         "rules": code.map_or_else(Vec::new, |c| c.rules.iter().map(fault_json).collect()),
+        "dry_run": code.map(|c| dry_json(&c.dry)),
         "summary": summary,
         "failure": why.or_else(|| code.and_then(|c| c.unreadable.clone())),
     })
+}
+
+fn dry_json(dry: &DryRun) -> Value {
+    let failures: Vec<Value> =
+        dry.failures.iter().map(|f| json!({ "when": f.when, "fault": fault_json(&f.fault) })).collect();
+    let warnings: Vec<Value> = dry
+        .warnings
+        .iter()
+        .map(|w| json!({ "code": w.code, "message": w.message, "help": w.help }))
+        .collect();
+    json!({ "failures": failures, "warnings": warnings })
 }
 
 fn fault_json(fault: &Fault) -> Value {

@@ -9,3 +9,4 @@ pub mod import;
 pub mod journal;
 mod opening;
 pub mod run;
+pub mod test;

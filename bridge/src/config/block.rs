@@ -39,6 +39,10 @@ pub(crate) enum Value {
     Block(Block),
     /// Sections within, each under a name, in the file's order.
     Named(Vec<(At<String>, Block)>),
+    /// Values as text, each under a name, in the file's order.
+    Series(Vec<(At<String>, At<String>)>),
+    /// Sections without a name, in the file's order.
+    Blocks(Vec<Block>),
 }
 
 /// One section.
@@ -163,6 +167,22 @@ impl Block {
         match self.value(key) {
             Some(Value::Texts(texts)) => Some(texts),
             _ => None,
+        }
+    }
+
+    /// The values behind `key`, each under its name, in the file's order.
+    pub(crate) fn series(&self, key: &str) -> &[(At<String>, At<String>)] {
+        match self.value(key) {
+            Some(Value::Series(series)) => series,
+            _ => &[],
+        }
+    }
+
+    /// The sections without a name behind `key`, in the file's order.
+    pub(crate) fn blocks(&self, key: &str) -> &[Block] {
+        match self.value(key) {
+            Some(Value::Blocks(blocks)) => blocks,
+            _ => &[],
         }
     }
 

@@ -6,6 +6,7 @@ use overspill_rules::send::Sender;
 
 use super::{Config, Diagnostics, Makes};
 use crate::daemon::read_rules;
+use crate::workbench::{DryRun, dry_run};
 
 /// What is wrong with a home's code.
 #[derive(Debug, Clone, PartialEq)]
@@ -14,6 +15,8 @@ pub struct CodeFindings {
     pub expressions: Diagnostics,
     /// Mistakes in rules and what they import.
     pub rules: Vec<Fault>,
+    /// What running the rules on made-up input showed; nothing where they have mistakes.
+    pub dry: DryRun,
     /// Why the rules could not be read at all.
     pub unreadable: Option<String>,
 }
@@ -21,7 +24,10 @@ pub struct CodeFindings {
 impl CodeFindings {
     /// How many mistakes there are.
     pub fn mistakes(&self) -> usize {
-        self.expressions.errors() + self.rules.len() + usize::from(self.unreadable.is_some())
+        self.expressions.errors()
+            + self.rules.len()
+            + self.dry.failures.len()
+            + usize::from(self.unreadable.is_some())
     }
 }
 
@@ -41,9 +47,13 @@ pub fn check_code(config: &Config) -> CodeFindings {
     match read_rules(&config.rules) {
         Ok(set) => {
             let rules = Program::compile(&config.home, &set).faults;
-            CodeFindings { expressions, rules, unreadable: None }
+            // A broken rule would look like a load that nobody asks for.
+            let dry = if rules.is_empty() { dry_run(&config.home, &set) } else { DryRun::default() };
+            CodeFindings { expressions, rules, dry, unreadable: None }
         }
-        Err(why) => CodeFindings { expressions, rules: Vec::new(), unreadable: Some(why) },
+        Err(why) => {
+            CodeFindings { expressions, rules: Vec::new(), dry: DryRun::default(), unreadable: Some(why) }
+        }
     }
 }
 

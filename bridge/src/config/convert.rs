@@ -2,13 +2,13 @@
 
 use overspill_rules::time::Span;
 use toml::Spanned;
-use toml::de::DeValue;
+use toml::de::{DeTable, DeValue};
 
 use super::block::{At, Block, Place, Value};
 use super::form::{Form, Key, shown};
 use super::grammar::Grammar;
 use super::nearest::nearest;
-use super::walk::{Walk, words_allowed};
+use super::walk::{Walk, in_file_order, words_allowed};
 
 /// Reads `value` as `key` wants it; `None` after telling what is wrong.
 pub(crate) fn convert(
@@ -67,6 +67,14 @@ pub(crate) fn convert(
             }
         }
         (Form::Range, DeValue::Array(items)) => one.range(items),
+        (Form::NumberOrRange { .. }, DeValue::Array(items)) => one.range(items),
+        (Form::NumberOrRange { .. }, _) => one.number(inner).map(|n| Value::Range(n, n)),
+        (Form::Series, _) => match plain_text(inner) {
+            Some(text) => Some(Value::Text(text)),
+            None => one.wrong_type(inner),
+        },
+        (Form::SeriesByName, DeValue::Table(table)) => Some(one.series_by_name(table)),
+        (Form::Tables(keys), DeValue::Array(items)) => one.tables(block, items, keys),
         (Form::Texts, DeValue::Array(items)) => one.texts(items),
         _ => one.wrong_type(inner),
     }
@@ -215,6 +223,44 @@ impl One<'_, '_> {
         None
     }
 
+    fn series_by_name(&mut self, table: &DeTable<'_>) -> Value {
+        let mut series = Vec::new();
+        for (key, value) in in_file_order(table) {
+            match plain_text(value.get_ref()) {
+                Some(text) => series.push((
+                    At { value: key.get_ref().to_string(), place: key.span() },
+                    At { value: text, place: value.span() },
+                )),
+                None => {
+                    self.walk
+                        .found
+                        .error("wrong-type", value.span(), format!("`{}` is no series", key.get_ref()))
+                        .label(format!("this is {}", kind_of(value.get_ref())))
+                        .help(format!("write {}", Form::Series.allowed()));
+                }
+            }
+        }
+        Value::Series(series)
+    }
+
+    fn tables(
+        &mut self,
+        parent: &Block,
+        items: &[Spanned<DeValue<'_>>],
+        keys: &'static [Key],
+    ) -> Option<Value> {
+        let mut blocks = Vec::new();
+        for item in items {
+            let DeValue::Table(table) = item.get_ref() else {
+                self.place = item.span();
+                return self.wrong_type(item.get_ref());
+            };
+            let name = format!("{}.{}", parent.name, self.name);
+            blocks.push(self.walk.block(name, item.span(), table, keys));
+        }
+        Some(Value::Blocks(blocks))
+    }
+
     fn texts(&mut self, items: &[Spanned<DeValue<'_>>]) -> Option<Value> {
         let mut texts = Vec::new();
         for item in items {
@@ -239,6 +285,15 @@ fn number_of(value: &DeValue<'_>) -> Option<f64> {
         _ => None,
     };
     number.filter(|n| n.is_finite())
+}
+
+/// A text, number or flag as text.
+fn plain_text(value: &DeValue<'_>) -> Option<String> {
+    match value {
+        DeValue::String(text) => Some(text.to_string()),
+        DeValue::Boolean(flag) => Some(if *flag { "yes" } else { "no" }.to_owned()),
+        other => number_of(other).map(|n| n.to_string()),
+    }
 }
 
 fn kind_of(value: &DeValue<'_>) -> &'static str {

@@ -70,6 +70,17 @@ pub(crate) enum Form {
     },
     /// Two numbers, low and high.
     Range,
+    /// A number that must be met, or two numbers, low and high, in a unit.
+    NumberOrRange {
+        /// The unit, as people write it; empty where it has none.
+        unit: &'static str,
+    },
+    /// How something goes with time: text in a notation of its own, or one value for all of it.
+    Series,
+    /// The same, any number of them under names that the home gives.
+    SeriesByName,
+    /// A list of tables with these keys.
+    Tables(&'static [Key]),
     /// A list of texts.
     Texts,
     /// Text with a grammar of its own.
@@ -159,6 +170,13 @@ impl Form {
                 )
             }
             Form::Range => "two numbers, low and high, such as [-100, 20000]".to_owned(),
+            Form::NumberOrRange { unit } => {
+                let unit = if unit.is_empty() { String::new() } else { format!(" ({unit})") };
+                format!("a number{unit}, or two, low and high, such as [1000, 1200]")
+            }
+            Form::Series => "a value, or text such as \"500 for 10m, ramp 500..3000 over 1h\"".to_owned(),
+            Form::SeriesByName => "a table of values or texts, such as { base = 400 }".to_owned(),
+            Form::Tables(keys) => format!("a list of tables, such as [{{ {} }}]", sample(keys)),
             Form::Texts => "a list of texts, such as [\"one\", \"two\"]".to_owned(),
             Form::Checked(grammar) => grammar.allowed().to_owned(),
             Form::Table(keys) => format!("a table, such as {{ {} }}", sample(keys)),

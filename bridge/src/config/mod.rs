@@ -5,27 +5,27 @@
 //! `walk`), built item by item (`build`), and checked as a whole (`checks`). A mistake in one step never hides those of
 //! the next as long as what it needs could be read.
 
-mod block;
+pub(crate) mod block;
 mod broker;
 mod build;
 mod checks;
 mod code;
 mod convert;
 mod diagnostic;
-mod form;
-mod grammar;
+pub(crate) mod form;
+pub(crate) mod grammar;
 mod influx;
-mod nearest;
+pub(crate) mod nearest;
 mod redact;
-mod render;
+pub(crate) mod render;
 mod route;
 mod rules;
 mod schema;
 mod secret;
 mod summary;
-mod syntax;
+pub(crate) mod syntax;
 mod table;
-mod walk;
+pub(crate) mod walk;
 
 use std::path::{Path, PathBuf};
 
@@ -124,7 +124,7 @@ fn examine(text: &str, path: &Path, look_at_files: bool) -> Result<Config, Diagn
     let mut found = Diagnostics::new(path.display().to_string(), text);
     let folder = path.parent().unwrap_or(Path::new(""));
     let tree = syntax::parse(text, &mut found);
-    let root = walk::walk(&tree, &mut found);
+    let root = walk::walk(&tree, table::ROOT, &mut found);
     // Where whole sections may have been swallowed, what they lack and how they fit together can't be told.
     let config = if tree.holes { None } else { put_together(&root, folder, look_at_files, &mut found) };
     found.sort();

@@ -64,6 +64,12 @@ fn form(form: &Form) -> Value {
         Form::Range => {
             json!({ "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 2 })
         }
+        Form::NumberOrRange { .. } => json!({ "type": ["number", "array"] }),
+        Form::Series => json!({ "type": ["string", "number", "boolean"] }),
+        Form::SeriesByName => {
+            json!({ "type": "object", "additionalProperties": { "type": ["string", "number", "boolean"] } })
+        }
+        Form::Tables(keys) => json!({ "type": "array", "items": object(keys) }),
         Form::Texts => json!({ "type": "array", "items": { "type": "string" } }),
         Form::Checked(grammar) => json!({ "type": "string", "pattern": grammar.pattern() }),
         Form::Table(keys) => object(keys),

@@ -11,19 +11,20 @@ use super::form::{Default, Form, Key, one_of, with_article, within_sentence};
 use super::grammar::Grammar;
 use super::nearest::nearest;
 use super::syntax::Tree;
-use super::table::ROOT;
 
 /// The walk and what it found.
 pub(crate) struct Walk<'w> {
+    /// The sections of the file.
+    root: &'static [Key],
     tree: &'w Tree<'w>,
     /// What was found.
     pub(crate) found: &'w mut Diagnostics,
 }
 
-/// Reads the whole tree.
-pub(crate) fn walk(tree: &Tree<'_>, found: &mut Diagnostics) -> Block {
-    let mut walk = Walk { tree, found };
-    walk.block(String::new(), 0..0, tree.root.get_ref(), ROOT)
+/// Reads the whole tree by the table of its sections.
+pub(crate) fn walk(tree: &Tree<'_>, root: &'static [Key], found: &mut Diagnostics) -> Block {
+    let mut walk = Walk { root, tree, found };
+    walk.block(String::new(), 0..0, tree.root.get_ref(), root)
 }
 
 /// A key and its value in the tree.
@@ -124,7 +125,7 @@ impl Walk<'_> {
             }
             None => {
                 d.label("unknown").help(format!("known here: {}", names.join(", ")));
-                if let Some(section) = section_that_has(typed) {
+                if let Some(section) = section_that_has(self.root, typed) {
                     d.help(format!("`{typed}` belongs in `{section}`"));
                 }
             }
@@ -186,8 +187,8 @@ fn default_value(key: &Key, default: Default) -> Value {
 }
 
 /// The section where a key that is unknown here would be known.
-fn section_that_has(typed: &str) -> Option<String> {
-    ROOT.iter().find_map(|section| match section.form {
+fn section_that_has(root: &[Key], typed: &str) -> Option<String> {
+    root.iter().find_map(|section| match section.form {
         Form::Table(keys) if has(keys, typed) => Some(format!("[{}]", section.name)),
         Form::Named { keys, .. } if has(keys, typed) => Some(format!("[{}.NAME]", section.name)),
         _ => None,
@@ -199,7 +200,7 @@ fn has(keys: &[Key], name: &str) -> bool {
 }
 
 /// The parser sorts by name; the order of the file decides ties between loads, so it is restored by place.
-fn in_file_order<'p, 't>(table: &'p DeTable<'t>) -> Vec<Pair<'p, 't>> {
+pub(crate) fn in_file_order<'p, 't>(table: &'p DeTable<'t>) -> Vec<Pair<'p, 't>> {
     let mut pairs: Vec<Pair<'p, 't>> = table.iter().collect();
     pairs.sort_by_key(|(key, _)| key.span().start);
     pairs

@@ -238,7 +238,7 @@ impl Controller {
                 let (flow, watts) = (Flow::Load(LoadId(i as u16)), self.states[i].confirmed_w);
                 account.meterage.sample(flow, now, watts, ESTIMATE_STANDS, calendar, &mut self.accounts.rows);
             }
-            account.counted_to = Some(now);
+            self.count_run_time(i);
             self.mark(i);
         }
         for row in self.accounts.take_rows() {
@@ -246,7 +246,7 @@ impl Controller {
         }
     }
 
-    /// Counts the time that load `i` ran until now; to be called before its state changes.
+    /// Counts the time that load `i` ran until now; to be called before its state changes, and after each decision.
     pub(super) fn count_run_time(&mut self, i: usize) {
         let (now, running) = (self.now, runs(&self.states[i]));
         let account = &mut self.accounts.loads[i];

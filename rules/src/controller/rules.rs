@@ -96,6 +96,14 @@ impl Controller {
         self.rules = Rules { program: Some(program), set: set.clone(), running, kept };
     }
 
+    /// What is wrong with each rule that failed at its last evaluation or can't be run, in rank order.
+    pub fn rule_faults(&self) -> impl Iterator<Item = &Fault> {
+        self.rules.running.iter().filter_map(|rule| match &rule.said {
+            Said::Fails { fault, .. } => Some(fault),
+            _ => None,
+        })
+    }
+
     /// Evaluates every rule on what is known now.
     pub(super) fn run_rules(&mut self, view: &Arc<View>) {
         let Some(program) = self.rules.program.take() else { return };

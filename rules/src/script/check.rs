@@ -7,6 +7,7 @@ use rhai::{ASTFlags, ASTNode, Expr, FnCallExpr, Position, Stmt};
 use super::clock::TimeOfDay;
 use super::fault::Fault;
 use super::holds::{Holds, given_by, owner, variables};
+use super::literals;
 use super::load_object::TERMS;
 use super::nearest::{nearest, suggest};
 use super::source::Source;
@@ -20,6 +21,8 @@ use crate::time::Span;
 pub(super) struct Found {
     pub(super) faults: Vec<Fault>,
     pub(super) loads: BTreeSet<LoadId>,
+    /// Whether it has a word that asks a load to take power.
+    pub(super) may_start: bool,
 }
 
 /// Checks one file. `libraries` are the good files of the library, by name.
@@ -128,7 +131,10 @@ impl Check<'_> {
                     Some(help),
                 );
             }
-            Some(_) => self.arguments(name, call, at, method),
+            Some(_) => {
+                self.found.may_start |= starts(name);
+                self.arguments(name, call, at, method);
+            }
         }
     }
 
@@ -200,6 +206,11 @@ impl Check<'_> {
     fn arguments(&mut self, name: &str, call: &FnCallExpr, at: Position, method: bool) {
         let skip = usize::from(!method && name != "sustained");
         let args: Vec<&Expr> = call.args.iter().skip(skip).collect();
+        for (place, given) in args.iter().enumerate() {
+            if let Some((message, help)) = literals::problem(name, args.len(), place, given) {
+                self.fault(given.start_position(), message, Some(help));
+            }
+        }
         match (name, args.as_slice()) {
             ("load", [Expr::StringConstant(load, place)]) => self.load(load, *place),
             ("load", _) => {
@@ -315,6 +326,12 @@ impl Check<'_> {
         };
         self.fault(at, format!("{what} has no `{name}`"), help);
     }
+}
+
+/// Whether a word asks a load to take power: words that ask take a reason, and all but one are for taking.
+fn starts(name: &str) -> bool {
+    let asks = |w: &super::vocabulary::Entry| w.name == name && w.signature.ends_with("why)");
+    name != "stop" && words_of(Owner::Load).any(asks)
 }
 
 fn owner_words(owner: Owner) -> &'static str {

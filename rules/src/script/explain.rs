@@ -169,6 +169,9 @@ fn parse_words(kind: &ParseErrorType) -> (String, Option<String>) {
         P::UnexpectedEOF => {
             ("the file ends too early".to_owned(), help("a closing `}`, `)` or `]` is missing somewhere"))
         }
+        P::BadInput(LexError::ImproperSymbol(symbol, _)) if symbol == "=" => {
+            ("`=` sets a value and stands alone".to_owned(), help("to compare, write `==`"))
+        }
         P::BadInput(LexError::ImproperSymbol(symbol, _)) => {
             (format!("`{symbol}` is not part of the language of rules"), None)
         }

@@ -7,6 +7,7 @@ mod explain;
 mod expression;
 mod fault;
 mod holds;
+mod literals;
 mod load_object;
 mod memory;
 mod nearest;

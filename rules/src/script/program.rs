@@ -43,6 +43,8 @@ pub struct RuleInfo {
     /// The loads for which it may ask, its libraries included, in the home's order; of a file that can't be read, those
     /// that its text seems to name.
     pub loads: Vec<LoadId>,
+    /// Whether it may ever ask a load to take power, its libraries included.
+    pub may_start: bool,
     /// `const MEMORY`; 0 where the rule has none.
     pub memory_version: i64,
     /// Why it can't run; the first of its faults.
@@ -90,6 +92,7 @@ fn texts(set: &RuleSet) -> BTreeMap<SourceFile, String> {
 struct Library {
     source: Source,
     loads: BTreeSet<LoadId>,
+    may_start: bool,
 }
 
 /// Reads the library and teaches the engine to import from it and from nowhere else. Files that import each other are
@@ -163,7 +166,7 @@ fn library(
         let at = Position::new(told.line.unwrap_or(1) as u16, told.column.unwrap_or(1) as u16);
         vec![source.fault(&name, at, told.message, told.help)]
     })?;
-    Ok((Library { source, loads: found.loads }, module))
+    Ok((Library { source, loads: found.loads, may_start: found.may_start }, module))
 }
 
 fn sources(libraries: &BTreeMap<String, Library>) -> BTreeMap<String, &Source> {
@@ -174,6 +177,7 @@ fn sources(libraries: &BTreeMap<String, Library>) -> BTreeMap<String, &Source> {
 fn add_imports(found: &mut Found, source: &Source, libraries: &BTreeMap<String, Library>) {
     for library in source.imports.iter().filter_map(|i| libraries.get(i.library.as_ref()?)) {
         found.loads.extend(&library.loads);
+        found.may_start |= library.may_start;
     }
 }
 
@@ -184,7 +188,13 @@ fn compile_rule(
     libraries: &BTreeMap<String, Library>,
     faults: &mut Vec<Fault>,
 ) -> (RuleInfo, Option<CompiledRule>) {
-    let mut info = RuleInfo { name: rule.name.clone(), loads: Vec::new(), memory_version: 0, fault: None };
+    let mut info = RuleInfo {
+        name: rule.name.clone(),
+        loads: Vec::new(),
+        may_start: false,
+        memory_version: 0,
+        fault: None,
+    };
     let source = match Source::read(engine, SourceFile::Rule(rule.name.clone()), &rule.text, &rule.name) {
         Ok(source) => source,
         Err(fault) => {
@@ -209,6 +219,7 @@ fn compile_rule(
         }
     }
     info.loads = found.loads.iter().copied().collect();
+    info.may_start = found.may_start;
     info.fault = found.faults.first().cloned();
     faults.append(&mut found.faults);
     let statements = !source.ast.statements().is_empty();

@@ -66,8 +66,8 @@ impl Source {
             let told = explain_parse(&error);
             let help = told.help.or_else(|| constant_help(error.err_type(), text));
             let mut fault = fault(told.message, help);
-            fault.text = told.line.and_then(|line| line_of(text, line));
-            (fault.line, fault.column) = (told.line, told.column);
+            (fault.line, fault.column) = within(text, told.line, told.column);
+            fault.text = fault.line.and_then(|line| line_of(text, line));
             fault
         })?;
         ast.set_source(file.to_string());
@@ -114,6 +114,18 @@ impl Source {
     /// The libraries it imports, by the name that it uses.
     pub(super) fn aliases(&self) -> BTreeMap<&str, &str> {
         self.imports.iter().filter_map(|i| Some((i.alias.as_str(), i.library.as_deref()?))).collect()
+    }
+}
+
+/// A place in the text; what is missing at the end of a file is missing after its last letter.
+fn within(text: &str, line: Option<usize>, column: Option<usize>) -> (Option<usize>, Option<usize>) {
+    let last = text.trim_end().lines().count().max(1);
+    match line {
+        Some(line) if line > last => {
+            let end = line_of(text, last).map_or(0, |l| l.trim_end().chars().count());
+            (Some(last), Some(end + 1))
+        }
+        _ => (line, column),
     }
 }
 

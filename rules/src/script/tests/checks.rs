@@ -38,9 +38,10 @@ fn mistakes_of_syntax_are_told_with_their_line() {
                      ^
     ");
     insta::assert_snapshot!(found("fn decide(home) {\n    if home.grid_w = 5 { }\n}"), @r"
-    test.rhai, line 2, column 20: `=` is not part of the language of rules
+    test.rhai, line 2, column 20: `=` sets a value and stands alone
             if home.grid_w = 5 { }
                            ^
+      help: to compare, write `==`
     ");
     insta::assert_snapshot!(found("fn decide(home) {\n    x = 5;\n}"), @r"
     test.rhai, line 2, column 5: there is no variable `x` here

@@ -148,10 +148,10 @@ fn wrong_types_are_told() {
         let x = home.grid_w + [1];
                             ^
     ");
-    insta::assert_snapshot!(ends("home.load(\"car\").run_at_w(\"2000\", \"night\");"), @r#"
-    failed: test.rhai, line 2, column 18: there is no such use of `run_at_w` for a load, a text, a text
-        home.load("car").run_at_w("2000", "night");
-                         ^
+    insta::assert_snapshot!(ends("let w = \"2000\"; home.load(\"car\").run_at_w(w, \"night\");"), @r#"
+    failed: test.rhai, line 2, column 34: there is no such use of `run_at_w` for a load, a text, a text
+        let w = "2000"; home.load("car").run_at_w(w, "night");
+                                         ^
       help: it is used as .run_at_w(watts, why)
     "#);
     insta::assert_snapshot!(ends("if home.load(\"car\") { }"), @r#"

@@ -1,0 +1,144 @@
+//! A test as it was read: what is given, what happens, what is expected.
+
+use overspill_rules::home::{InputId, LoadId, PointId};
+use overspill_rules::input::{Amount, Want};
+use overspill_rules::time::{Span, WallTime};
+
+use super::series::Series;
+
+/// One test.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Case {
+    /// Its file's name without `.test.toml`, and its own: `car/cheap-night`.
+    pub name: String,
+    /// What is shown, in a sentence.
+    pub about: Option<String>,
+    /// The file, as the user named it.
+    pub file: String,
+    /// The line at which it begins.
+    pub line: usize,
+    pub(crate) start: WallTime,
+    pub(crate) lasts: Span,
+    pub(crate) clock_unset_for: Span,
+    pub(crate) nothing_else: bool,
+    pub(crate) given: Given,
+    pub(crate) people: Vec<Person>,
+    pub(crate) expect: Vec<Expect>,
+}
+
+/// What the devices tell, and what the loads do.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct Given {
+    /// What the home uses beside its loads, in watts.
+    pub(crate) base: Option<Series>,
+    pub(crate) points: Vec<(PointId, Series)>,
+    pub(crate) inputs: Vec<(InputId, Series)>,
+    pub(crate) loads: Vec<(LoadId, GivenLoad)>,
+}
+
+/// What happens to a load.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct GivenLoad {
+    pub(crate) plugged: Option<Series>,
+    pub(crate) ready: Option<Series>,
+    pub(crate) takes: Option<Series>,
+}
+
+/// What a person asks of a load.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Person {
+    pub(crate) at: Span,
+    pub(crate) load: LoadId,
+    pub(crate) want: Want,
+    pub(crate) amount: Option<Amount>,
+    pub(crate) lasts: Option<Span>,
+}
+
+/// What must be seen.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Expect {
+    /// The line of the file.
+    pub(crate) line: usize,
+    pub(crate) when: When,
+    pub(crate) load: Option<LoadId>,
+    pub(crate) wants: Vec<Wanted>,
+}
+
+/// The time that is looked at, after the start.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) enum When {
+    /// One moment.
+    At(Span),
+    /// Every moment of a time, its end not counted.
+    During(Span, Span),
+}
+
+/// One thing that must be so.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Wanted {
+    On(bool),
+    Watts(f64, f64),
+    Amps(f64, f64),
+    Draws(f64, f64),
+    Rule(Option<String>),
+    Reason(String),
+    LimitedBy(Option<String>),
+    Starts(f64, f64),
+    Stops(f64, f64),
+    Changes(f64, f64),
+    Kwh(f64, f64),
+    Notice { code: String, text: Option<String> },
+}
+
+impl When {
+    /// Beginning and end; the same for a moment.
+    pub(crate) fn ends(self) -> (Span, Span) {
+        match self {
+            When::At(at) => (at, at),
+            When::During(from, until) => (from, until),
+        }
+    }
+
+    /// Whether `at` is in it.
+    pub(crate) fn holds(self, at: Span) -> bool {
+        let (from, until) = self.ends();
+        from <= at && at < until
+    }
+}
+
+impl Wanted {
+    /// Whether it is about a whole time and not about each moment of it.
+    pub(crate) fn is_of_a_time(&self) -> bool {
+        matches!(
+            self,
+            Wanted::Starts(..)
+                | Wanted::Stops(..)
+                | Wanted::Changes(..)
+                | Wanted::Kwh(..)
+                | Wanted::Notice { .. }
+        )
+    }
+
+    /// Whether it is about a load.
+    pub(crate) fn is_of_a_load(&self) -> bool {
+        !matches!(self, Wanted::Notice { .. })
+    }
+
+    /// The key by which it is written.
+    pub(crate) fn key(&self) -> &'static str {
+        match self {
+            Wanted::On(_) => "on",
+            Wanted::Watts(..) => "watts",
+            Wanted::Amps(..) => "amps",
+            Wanted::Draws(..) => "draws",
+            Wanted::Rule(_) => "rule",
+            Wanted::Reason(_) => "reason",
+            Wanted::LimitedBy(_) => "limited_by",
+            Wanted::Starts(..) => "starts",
+            Wanted::Stops(..) => "stops",
+            Wanted::Changes(..) => "changes",
+            Wanted::Kwh(..) => "kwh",
+            Wanted::Notice { .. } => "notice",
+        }
+    }
+}
