@@ -132,6 +132,12 @@ pub const OVERRIDE_LONGEST: Span = Span::hours(24);
 /// So many override ids are remembered to refuse a repeated one.
 pub const OVERRIDE_IDS: usize = 256;
 
+/// The longest that a changed setting may say to last before it returns to its default: a year away.
+pub const SETTING_LONGEST: Span = Span::hours(24 * 366);
+
+/// Settings of one home.
+pub const SETTINGS: usize = 64;
+
 /// What a rule may remember, in bytes of JSON.
 pub const MEMORY_BYTES: usize = 16 * 1024;
 

@@ -44,10 +44,11 @@ pub(crate) fn convert(
             };
             Some(Value::Named(one.walk.named(&parent, (*ids, what), t, keys)))
         }
-        (Form::Text, DeValue::String(text)) => one.text(text),
+        (Form::Text | Form::Scalar, DeValue::String(text)) => one.text(text),
         (Form::Word(words) | Form::WordOrTable(words, _), DeValue::String(text)) => one.word(text, words),
         (Form::Checked(grammar), DeValue::String(text)) => one.checked(text, *grammar),
-        (Form::Flag, DeValue::Boolean(flag)) => Some(Value::Flag(*flag)),
+        (Form::Scalar, DeValue::Integer(_) | DeValue::Float(_)) => one.number(inner).map(Value::Number),
+        (Form::Flag | Form::Scalar, DeValue::Boolean(flag)) => Some(Value::Flag(*flag)),
         (Form::Duration { least, most, or_none }, DeValue::String(text)) => {
             one.duration(text, (*least, *most), *or_none)
         }

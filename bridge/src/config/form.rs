@@ -72,6 +72,8 @@ pub(crate) enum Form {
     Range,
     /// A list of texts.
     Texts,
+    /// A number, `true` or `false`, or text.
+    Scalar,
     /// Text with a grammar of its own.
     Checked(Grammar),
     /// A table with these keys.
@@ -160,6 +162,7 @@ impl Form {
             }
             Form::Range => "two numbers, low and high, such as [-100, 20000]".to_owned(),
             Form::Texts => "a list of texts, such as [\"one\", \"two\"]".to_owned(),
+            Form::Scalar => "a number, true or false, or text in quotes".to_owned(),
             Form::Checked(grammar) => grammar.allowed().to_owned(),
             Form::Table(keys) => format!("a table, such as {{ {} }}", sample(keys)),
             Form::WordOrTable(words, keys) => {

@@ -177,6 +177,7 @@ fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> O
             circuits: all(draft.circuits)?,
             points: all(draft.points)?,
             inputs: all(draft.inputs)?,
+            settings: all(draft.settings)?,
             loads: all(draft.loads)?,
             battery: draft.battery,
             blind_a: home.number("blind_a"),

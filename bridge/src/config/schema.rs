@@ -65,6 +65,9 @@ fn form(form: &Form) -> Value {
             json!({ "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 2 })
         }
         Form::Texts => json!({ "type": "array", "items": { "type": "string" } }),
+        Form::Scalar => json!({ "anyOf": [
+            { "type": "number" }, { "type": "boolean" }, { "type": "string", "minLength": 1 },
+        ] }),
         Form::Checked(grammar) => json!({ "type": "string", "pattern": grammar.pattern() }),
         Form::Table(keys) => object(keys),
         Form::WordOrTable(words, keys) => json!({ "anyOf": [{ "enum": words }, object(keys)] }),

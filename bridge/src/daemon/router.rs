@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use overspill_rules::home::{LoadId, PointId};
+use overspill_rules::home::{LoadId, PointId, SettingId};
 use overspill_rules::input::{About, Input, OtherReading, Reading};
-use overspill_rules::payload::{Decoder, Parsed, override_request};
+use overspill_rules::payload::{Decoder, Parsed, override_request, setting_request};
 use serde::Deserialize;
 
 use crate::config::{Config, Route, Target};
@@ -21,6 +21,7 @@ enum Destination {
     Flag { target: Target, decoder: Decoder, yes_words: Vec<String> },
     Override(LoadId),
     Service(LoadId),
+    Setting(SettingId),
 }
 
 /// What a person sends to take a load out of service or put it back.
@@ -46,6 +47,10 @@ impl Router {
             let id = LoadId(i as u16);
             by_topic.entry(topics.wish(&load.id)).or_default().push(Destination::Override(id));
             by_topic.entry(topics.service(&load.id)).or_default().push(Destination::Service(id));
+        }
+        for (i, setting) in config.home.settings.iter().enumerate() {
+            let id = SettingId(i as u16);
+            by_topic.entry(topics.set(&setting.id)).or_default().push(Destination::Setting(id));
         }
         Ok(Router { by_topic })
     }
@@ -85,6 +90,7 @@ impl Destination {
             }
             Destination::Override(load) => override_request(*load, payload, retained).map(Input::Override),
             Destination::Service(load) => service(*load, payload, retained),
+            Destination::Setting(id) => setting_request(*id, payload, retained).map(Input::Setting),
         };
         made.unwrap_or_else(|why| Input::Unreadable {
             about: self.about(),
@@ -94,7 +100,7 @@ impl Destination {
     }
 
     fn is_from_a_person(&self) -> bool {
-        matches!(self, Destination::Override(_) | Destination::Service(_))
+        matches!(self, Destination::Override(_) | Destination::Service(_) | Destination::Setting(_))
     }
 
     fn about(&self) -> About {
@@ -106,6 +112,7 @@ impl Destination {
                 Target::Island => About::Home,
             },
             Destination::Override(id) | Destination::Service(id) => About::Load(*id),
+            Destination::Setting(id) => About::Setting(*id),
         }
     }
 }

@@ -37,6 +37,7 @@ impl Controller {
             Input::LoadState { load, plugged, ready } => self.take_load_state(load, plugged, ready),
             Input::Unreadable { about, why, person } => self.take_unreadable(about, &why, person),
             Input::Override(request) => self.take_override(request),
+            Input::Setting(request) => self.take_setting(request),
             Input::OutOfService { load, out, by } => self.take_out_of_service(load, out, by),
             Input::Rules(set) => self.take_rules(&set),
             Input::ClockSet { offset_ms, believed } => self.take_clock(offset_ms, believed),
@@ -171,6 +172,7 @@ impl Controller {
         if believed {
             self.place_kept_times();
             self.overrides.place(self.now, &self.clock);
+            self.settings.place(self.now, &self.clock);
         }
     }
 

@@ -10,6 +10,7 @@ mod notices;
 mod overrides;
 mod report;
 mod rules;
+mod settings;
 mod start;
 mod wake;
 mod words;
@@ -34,6 +35,7 @@ use intake::InputState;
 use notices::Notices;
 use overrides::Overrides;
 use rules::Rules;
+use settings::Settings;
 
 /// The one controller that the daemon, the demo, rule tests, replay and the fault simulation drive.
 ///
@@ -71,6 +73,7 @@ pub struct Controller {
     load_meters_fresh: Vec<bool>,
     rules: Rules,
     overrides: Overrides,
+    settings: Settings,
     out_of_service: Vec<Option<String>>,
     accounts: Accounts,
     notices: Notices,
@@ -119,6 +122,7 @@ impl Controller {
             load_meters_fresh: vec![true; loads],
             rules: Rules::default(),
             overrides: Overrides::new(loads),
+            settings: Settings::new(home.settings.len()),
             out_of_service: vec![None; loads],
             accounts: Accounts::new(loads),
             notices: Notices::default(),

@@ -5,10 +5,13 @@ mod json;
 mod number;
 mod override_request;
 mod pointer;
+mod setting_request;
 #[cfg(test)]
 mod tests;
 mod time;
+mod wish;
 
 pub use decoder::{Decoded, Decoder, Extract, Parsed, decode_flag};
 pub use override_request::override_request;
 pub use pointer::Pointer;
+pub use setting_request::setting_request;

@@ -218,6 +218,10 @@ impl Check<'_> {
                 let inputs = self.home.inputs.iter().map(|i| i.id.as_str()).collect();
                 self.named("input", input, *place, inputs);
             }
+            ("setting", [Expr::StringConstant(setting, place)]) => {
+                let settings = self.home.settings.iter().map(|s| s.id.as_str()).collect();
+                self.named("setting", setting, *place, settings);
+            }
             ("known" | "or", [Expr::StringConstant(name, place), ..]) => {
                 self.named("value, point or input", name, *place, Name::all(self.home));
             }

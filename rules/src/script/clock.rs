@@ -9,7 +9,7 @@ use crate::time::WallTime;
 
 /// A time of day in minutes since local midnight, 0 to 1440.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct TimeOfDay(u16);
+pub(crate) struct TimeOfDay(u16);
 
 /// Minutes of a day.
 const DAY: u16 = 24 * 60;
@@ -22,7 +22,7 @@ impl TimeOfDay {
     ///
     /// # Errors
     /// A sentence that says how to write it.
-    pub(super) fn parse(text: &str) -> Result<TimeOfDay, String> {
+    pub(crate) fn parse(text: &str) -> Result<TimeOfDay, String> {
         time_of_day(text).ok_or_else(|| {
             format!(
                 "`{text}` is no time of day: write it with two digits each, such as \"05:30\" or \"22:00\""

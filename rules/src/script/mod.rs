@@ -22,6 +22,7 @@ mod view;
 mod vocabulary;
 mod words;
 
+pub(crate) use clock::TimeOfDay;
 pub(crate) use engine::number;
 pub(crate) use explain::type_word;
 pub(crate) use expression::Expression;

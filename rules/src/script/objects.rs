@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use jiff::Zoned;
-use rhai::{Engine, ImmutableString, NativeCallContext};
+use rhai::{Dynamic, Engine, ImmutableString, NativeCallContext};
 
 use super::clock::{self, TimeOfDay};
 use super::engine::Answer;
@@ -12,6 +12,7 @@ use super::memory::SustainedState;
 use super::nearest::suggest;
 use super::trace::{Evaluation, Name};
 use super::view::BALANCE_NAMES;
+use crate::home::SettingValue;
 use crate::limits;
 use crate::time::Span;
 
@@ -34,6 +35,7 @@ pub(super) fn register(engine: &mut Engine) {
     engine.register_fn("load", HomeObject::load);
     engine.register_fn("point", HomeObject::point);
     engine.register_fn("input", HomeObject::input);
+    engine.register_fn("setting", HomeObject::setting);
     engine.register_fn("known", HomeObject::known);
     engine.register_fn("or", HomeObject::or);
     engine.register_fn("or", |home: &mut HomeObject, name: &str, instead: i64| home.or(name, instead as f64));
@@ -73,6 +75,19 @@ impl HomeObject {
             None => {
                 let help = suggest(name, self.0.home.inputs.iter().map(|i| i.id.as_str()));
                 self.0.fail(format!("the home has no input `{name}`"), help)
+            }
+        }
+    }
+
+    fn setting(&mut self, name: &str) -> Answer<Dynamic> {
+        let found = self.0.home.setting_named(name);
+        match found.and_then(|id| self.0.setting(id)) {
+            Some(SettingValue::Flag(flag)) => Ok((*flag).into()),
+            Some(SettingValue::Number(number)) => Ok((*number).into()),
+            Some(SettingValue::Text(text)) => Ok(text.into()),
+            None => {
+                let help = suggest(name, self.0.home.settings.iter().map(|s| s.id.as_str()));
+                self.0.fail(format!("the home has no setting `{name}`"), help)
             }
         }
     }

@@ -8,7 +8,7 @@ use rhai::{Dynamic, EvalAltResult, Position};
 use super::engine::Answer;
 use super::memory::SustainedState;
 use super::view::{BALANCE_NAMES, Known, View};
-use crate::home::{Home, InputId, LoadId, PointId};
+use crate::home::{Home, InputId, LoadId, PointId, SettingId, SettingValue};
 use crate::request::Request;
 use crate::time::{Moment, Span, WallTime};
 
@@ -22,6 +22,8 @@ pub struct Reads {
     pub points: Vec<PointId>,
     /// Other inputs.
     pub inputs: Vec<InputId>,
+    /// Settings.
+    pub settings: Vec<SettingId>,
     /// Loads of which the rule read a property (not those of which it only asked).
     pub loads: Vec<LoadId>,
     /// The wall clock.
@@ -121,6 +123,12 @@ impl Evaluation {
             Some(value) => Ok(value),
             None => self.wait(self.unknown_words(Name::Input(id))),
         }
+    }
+
+    /// What a setting is; noted as read, for the chain of a decision.
+    pub(super) fn setting(&self, id: SettingId) -> Option<&SettingValue> {
+        note(&mut self.trace().reads.settings, id);
+        self.view.settings.get(usize::from(id.0))
     }
 
     pub(super) fn read_load(&self, id: LoadId) {

@@ -72,6 +72,14 @@ pub(super) const TABLE: &[Entry] = &[
     ),
     entry(
         Home,
+        "setting",
+        ".setting(name)",
+        "as declared",
+        "home.setting(\"ready_by\")",
+        "what the household has set: a number, true or false, a time of day or a word",
+    ),
+    entry(
+        Home,
         "known",
         ".known(name)",
         "true or false",

@@ -126,6 +126,7 @@ pub fn home(loads: Vec<Load>, metered: bool) -> Home {
         loads,
         battery: None,
         blind_a: None,
+        settings: Vec::new(),
         restart_gap: Span::ZERO,
     }
 }

@@ -82,6 +82,7 @@ impl Plan {
                 full_above: 99.5,
             }),
             blind_a: None,
+            settings: Vec::new(),
             restart_gap: Span::ZERO,
         }
     }

@@ -6,11 +6,12 @@ mod influx;
 mod load;
 mod mqtt;
 pub(crate) mod point;
+mod setting;
 mod source;
 
 use std::path::{Path, PathBuf};
 
-use overspill_rules::home::{Battery, Circuit, Load, OtherInput, Point, Supply};
+use overspill_rules::home::{Battery, Circuit, Load, OtherInput, Point, Setting, Supply};
 
 use super::block::{At, Block, Place};
 use super::broker::MqttConfig;
@@ -44,6 +45,8 @@ pub(crate) struct Draft<'b> {
     pub(crate) points: Vec<Item<'b, Point>>,
     /// Inputs, in the file's order.
     pub(crate) inputs: Vec<Item<'b, OtherInput>>,
+    /// Settings, in the file's order.
+    pub(crate) settings: Vec<Item<'b, Setting>>,
     /// Loads, in the file's order.
     pub(crate) loads: Vec<Item<'b, Load>>,
     /// The battery.
@@ -103,6 +106,7 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
     let inputs = build.inputs();
     let mut points = build.points();
     points.extend(build.own_meters(points.len()));
+    let settings = build.settings();
     let loads = build.loads();
     let battery = build.battery(&points);
     let mqtt = build.mqtt();
@@ -118,6 +122,7 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
         battery,
         mqtt,
         influx,
+        settings,
         routes,
         commands,
         expressions,

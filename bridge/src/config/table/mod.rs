@@ -6,6 +6,7 @@ mod influx;
 mod load;
 mod mqtt;
 mod point;
+mod setting;
 
 use super::form::{Form, Key};
 use super::grammar::Grammar;
@@ -42,6 +43,11 @@ pub(crate) const ROOT: &[Key] = &[
         "input",
         Form::Named { one: "input", ids: Grammar::InputId, keys: point::INPUT },
         "Any other value that a rule may read, `[input.NAME]`: a temperature, a price, a forecast.",
+    ),
+    Key::new(
+        "setting",
+        Form::Named { one: "setting", ids: Grammar::InputId, keys: setting::SETTING },
+        "What the household may change without editing a rule, `[setting.NAME]`: a ready-by time, guests.",
     ),
     Key::new(
         "load",

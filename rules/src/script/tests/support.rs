@@ -6,7 +6,7 @@ use jiff::tz::TimeZone;
 
 use crate::home::{
     CountedBy, Fallback, Home, Kind, Load, Measures, Netting, OnMove, OtherInput, Point, Positive, SendAs,
-    Side, Supply, Unit,
+    Setting, SettingValue, Side, Supply, Takes, Unit,
 };
 use crate::input::{RuleSet, RuleSource};
 use crate::request::Request;
@@ -32,6 +32,7 @@ pub(crate) fn home() -> Home {
             plausible: None,
             scale: 1.0,
         }],
+        settings: vec![ready_by()],
         loads: vec![
             load("car", Kind::ChargePoint { floor_a: 6.0, ceiling_a: 32.0 }, SendAs::Amps),
             load("water", Kind::Modulated { floor_w: 0.0, ceiling_w: 3000.0 }, SendAs::Watts),
@@ -39,6 +40,17 @@ pub(crate) fn home() -> Home {
         battery: None,
         blind_a: None,
         restart_gap: Span::seconds(30),
+    }
+}
+
+fn ready_by() -> Setting {
+    Setting {
+        id: "ready_by".into(),
+        name: "Car ready by".into(),
+        description: None,
+        takes: Takes::Time,
+        default: SettingValue::Text("07:00".into()),
+        expires_after: None,
     }
 }
 
@@ -104,6 +116,7 @@ pub(crate) fn view() -> View {
         points: vec![known(-2000.0), known(2500.0)],
         inputs: vec![known(48.5)],
         loads: vec![load_view(false, 0.0), load_view(true, 1000.0)],
+        settings: vec![SettingValue::Text("07:00".into())],
     }
 }
 
