@@ -34,6 +34,7 @@ pub mod request;
 pub mod script;
 pub mod send;
 mod sharing;
+pub mod sun;
 pub mod time;
 
 pub use controller::Controller;

@@ -178,6 +178,26 @@ pub const SUSTAINED_NAMES: usize = 64;
 /// [`DECIDE_EVERY`], so two evaluations passed without it.
 pub const SUSTAINED_LOOK: Span = Span::seconds(30);
 
+/// Rolling values that one rule may keep.
+pub const ROLLING_NAMES: usize = 16;
+
+/// Parts into which the window of a rolling value is divided; values older than the window leave by parts.
+pub const ROLLING_PARTS: usize = 60;
+
+/// The shortest window of a rolling value: less is one reading or two.
+pub const ROLLING_SHORTEST: Span = Span::seconds(10);
+/// The longest window of a rolling value; for days there is the log of energy.
+pub const ROLLING_LONGEST: Span = Span::hours(24);
+
+/// Things that one rule may tell people at once.
+pub const TELLS_AT_ONCE: usize = 4;
+
+/// A rule that says the same again, having said something else or nothing in between, is heard again only after this.
+pub const TELL_AGAIN: Span = Span::hours(1);
+
+/// Notices of one rule in [`TELL_AGAIN`]; a rule that puts a changing number into its words would flood people.
+pub const TELLS_AN_HOUR: usize = 6;
+
 /// Bytes of one message from a device.
 pub const PAYLOAD_BYTES: usize = 64 * 1024;
 

@@ -48,10 +48,11 @@ pub(super) fn check(
     check.found
 }
 
-const ALL: [Owner; 8] = [
+const ALL: [Owner; 9] = [
     Owner::Home,
     Owner::Load,
     Owner::Clock,
+    Owner::Sun,
     Owner::Rule,
     Owner::Number,
     Owner::Text,
@@ -198,7 +199,8 @@ impl Check<'_> {
 
     /// Checks what is written out in the brackets of a word of the vocabulary.
     fn arguments(&mut self, name: &str, call: &FnCallExpr, at: Position, method: bool) {
-        let skip = usize::from(!method && name != "sustained");
+        let own = word(name).is_some_and(|w| w.on == Owner::Rule);
+        let skip = usize::from(!method && !own);
         let args: Vec<&Expr> = call.args.iter().skip(skip).collect();
         match (name, args.as_slice()) {
             ("load", [Expr::StringConstant(load, place)]) => self.load(load, *place),
@@ -238,7 +240,9 @@ impl Check<'_> {
                     self.written(time, |text| TimeOfDay::parse(text).err());
                 }
             }
-            ("sustained", [_, _, span]) => self.written(span, |text| Span::parse(text).err()),
+            ("sustained" | "rolling_mean" | "rolling_min" | "rolling_max", [_, _, span]) => {
+                self.written(span, |text| Span::parse(text).err())
+            }
             _ => {}
         }
     }
@@ -326,6 +330,7 @@ fn owner_words(owner: Owner) -> &'static str {
         Owner::Home => "the home",
         Owner::Load => "a load",
         Owner::Clock => "the clock",
+        Owner::Sun => "the sun",
         Owner::Rule => "the rule itself",
         Owner::Number => "numbers",
         Owner::Text => "texts",

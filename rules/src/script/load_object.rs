@@ -158,7 +158,8 @@ impl LoadObject {
     }
 }
 
-fn shortened(why: &str) -> String {
+/// A text cut to what people read at a glance.
+pub(super) fn shortened(why: &str) -> String {
     if why.len() <= limits::REASON_CHARS {
         return why.to_owned();
     }

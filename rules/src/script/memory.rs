@@ -7,16 +7,21 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::engine::same_maps;
+use super::filters::Rolling;
 use crate::kept::KeptMemory;
 use crate::limits;
 use crate::time::Moment;
 
-/// A rule's memory: the map that it has as `this`, and its `sustained` waits.
+/// A rule's memory: the map that it has as `this`, its `sustained` waits and its rolling values.
 #[derive(Debug, Clone, Default)]
 pub struct RuleMemory {
     map: Map,
     pub(super) sustained: BTreeMap<String, SustainedState>,
+    pub(super) rolling: RollingStates,
 }
+
+/// Rolling values by word and name.
+pub(super) type RollingStates = BTreeMap<(&'static str, String), Rolling>;
 
 /// How long a condition of `sustained(..)` has held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -44,7 +49,8 @@ impl RuleMemory {
         &self.sustained
     }
 
-    /// The memory as a JSON object. The waits of `sustained` are not in it: they are measured on the monotonic clock
+    /// The memory as a JSON object. The waits of `sustained` and the rolling
+    /// values are not in it: they are measured on the monotonic clock
     /// of one run of the program and start afresh with the next.
     pub fn to_json(&self) -> String {
         let entries = self.map.iter().map(|(key, value)| (key.to_string(), to_value(value)));
@@ -67,7 +73,7 @@ impl RuleMemory {
             Ok(value @ Value::Object(_)) => {
                 let map = from_value(&value).try_cast::<Map>().unwrap_or_default();
                 check_plain(&map)?;
-                Ok(RuleMemory { map, sustained: BTreeMap::new() })
+                Ok(RuleMemory { map, ..RuleMemory::default() })
             }
             Ok(_) => Err("a rule's memory must be a JSON object".to_owned()),
             Err(error) => Err(format!("a rule's memory is no JSON: {error}")),
@@ -95,12 +101,13 @@ impl RuleMemory {
     pub(super) fn checked(
         this: Dynamic,
         sustained: BTreeMap<String, SustainedState>,
+        rolling: RollingStates,
     ) -> Result<RuleMemory, String> {
         let Some(map) = this.try_cast::<Map>() else {
             return Err("`this` is the rule's memory and must stay a map".to_owned());
         };
         check_plain(&map)?;
-        Ok(RuleMemory { map, sustained })
+        Ok(RuleMemory { map, sustained, rolling })
     }
 }
 

@@ -6,6 +6,7 @@ mod engine;
 mod explain;
 mod expression;
 mod fault;
+mod filters;
 mod holds;
 mod load_object;
 mod memory;
@@ -15,6 +16,7 @@ mod place;
 mod program;
 mod run;
 mod source;
+mod sun_object;
 #[cfg(test)]
 pub(crate) mod tests;
 mod trace;

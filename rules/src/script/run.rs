@@ -28,6 +28,8 @@ pub struct RuleRun {
     /// When the rule would answer otherwise by the passing of time alone, as far as it looked; after an evaluation
     /// that waits or failed too.
     pub wake: Option<Moment>,
+    /// What it tells people; to be given out where it came to its end.
+    pub tells: Vec<String>,
 }
 
 /// How an evaluation ended.
@@ -56,10 +58,16 @@ impl Program {
         let Some(compiled) = self.rules.get(rule).and_then(Option::as_ref) else {
             let fault =
                 self.infos.get(rule).and_then(|info| info.fault.clone()).unwrap_or_else(|| no_rule(rule));
-            return RuleRun { outcome: RunOutcome::Failed(fault), reads: Reads::default(), wake: None };
+            return RuleRun {
+                outcome: RunOutcome::Failed(fault),
+                reads: Reads::default(),
+                wake: None,
+                tells: vec![],
+            };
         };
         let mut ended = self.evaluate(&self.engine, compiled, view, state);
         let (reads, wake) = (std::mem::take(&mut ended.trace.reads), ended.trace.wake);
+        let tells = std::mem::take(&mut ended.trace.tells);
         let outcome = match ended.outcome(compiled.entry) {
             Ok(outcome) => outcome,
             Err(mut told) => {
@@ -69,7 +77,7 @@ impl Program {
                 RunOutcome::Failed(self.fault(rule, told))
             }
         };
-        RuleRun { outcome, reads, wake }
+        RuleRun { outcome, reads, wake, tells }
     }
 
     fn evaluate(
@@ -79,7 +87,7 @@ impl Program {
         view: &Arc<View>,
         state: &RuleMemory,
     ) -> Ended {
-        let evaluation = Arc::new(Evaluation::new(view, &self.home, state.sustained.clone()));
+        let evaluation = Arc::new(Evaluation::new(view, &self.home, &self.sun, state));
         let home = HomeObject(Arc::clone(&evaluation));
         let mut this = Dynamic::from_map(state.map().clone());
         let options = CallFnOptions::new()
@@ -139,7 +147,7 @@ impl Ended {
             }
             (None, Err(error)) => Err(explain(&error, signatures)),
             (None, Ok(_)) => {
-                let memory = RuleMemory::checked(self.this, self.trace.sustained)
+                let memory = RuleMemory::checked(self.this, self.trace.sustained, self.trace.rolling)
                     .map_err(|message| Explained::at(entry, message))?;
                 Ok(RunOutcome::Asked { requests: self.trace.requests, memory })
             }

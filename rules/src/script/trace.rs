@@ -3,13 +3,15 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use jiff::Zoned;
 use rhai::{Dynamic, EvalAltResult, Position};
 
 use super::engine::Answer;
-use super::memory::SustainedState;
+use super::memory::{RollingStates, RuleMemory, SustainedState};
 use super::view::{BALANCE_NAMES, Known, View};
 use crate::home::{Home, InputId, LoadId, PointId, SettingId, SettingValue};
 use crate::request::Request;
+use crate::sun::{self, SunDay};
 use crate::time::{Moment, Span, WallTime};
 
 /// What an evaluation read: its requests can be trusted for as long as these are fresh. What was read through
@@ -46,6 +48,9 @@ pub(super) struct Trace {
     pub(super) reads: Reads,
     pub(super) wake: Option<Moment>,
     pub(super) sustained: BTreeMap<String, SustainedState>,
+    pub(super) rolling: RollingStates,
+    /// What the rule tells people.
+    pub(super) tells: Vec<String>,
     pub(super) stop: Option<Stop>,
 }
 
@@ -54,6 +59,7 @@ pub(super) struct Trace {
 pub(super) struct Evaluation {
     pub(super) view: Arc<View>,
     pub(super) home: Arc<Home>,
+    sun: Arc<sun::Memo>,
     trace: Mutex<Trace>,
 }
 
@@ -61,10 +67,17 @@ impl Evaluation {
     pub(super) fn new(
         view: &Arc<View>,
         home: &Arc<Home>,
-        sustained: BTreeMap<String, SustainedState>,
+        sun: &Arc<sun::Memo>,
+        memory: &RuleMemory,
     ) -> Evaluation {
-        let trace = Mutex::new(Trace { sustained, ..Trace::default() });
-        Evaluation { view: Arc::clone(view), home: Arc::clone(home), trace }
+        let (sustained, rolling) = (memory.sustained.clone(), memory.rolling.clone());
+        let trace = Mutex::new(Trace { sustained, rolling, ..Trace::default() });
+        Evaluation { view: Arc::clone(view), home: Arc::clone(home), sun: Arc::clone(sun), trace }
+    }
+
+    /// When the sun rises and sets on the date of `local`.
+    pub(super) fn sun_day(&self, local: &Zoned, place: (f64, f64)) -> Option<SunDay> {
+        self.sun.day(local, place)
     }
 
     pub(super) fn trace(&self) -> MutexGuard<'_, Trace> {

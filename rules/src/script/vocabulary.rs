@@ -8,7 +8,7 @@ use rhai::Engine;
 
 use super::engine::general_engine;
 use super::words::TABLE;
-use super::{load_object, objects};
+use super::{filters, load_object, objects, sun_object};
 
 /// One word that a rule may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,6 +36,8 @@ pub enum Owner {
     Load,
     /// `home.clock`.
     Clock,
+    /// `home.sun`.
+    Sun,
     /// Nothing: a function of its own.
     Rule,
     /// A number.
@@ -69,6 +71,8 @@ pub(super) fn rule_engine() -> Engine {
     let mut engine = general_engine();
     objects::register(&mut engine);
     load_object::register(&mut engine);
+    filters::register(&mut engine);
+    sun_object::register(&mut engine);
     engine
 }
 
@@ -97,7 +101,8 @@ fn heading(owner: Owner) -> &'static str {
         Owner::Home => "home: what `decide` is given",
         Owner::Load => "a load: home.load(\"..\")",
         Owner::Clock => "the household's clock: home.clock (local time; waits while the clock is not set)",
-        Owner::Rule => "waits",
+        Owner::Sun => "the sun: home.sun (needs `latitude` and `longitude` in [home])",
+        Owner::Rule => "what a rule keeps by name (each name once in a rule; afresh after a restart)",
         Owner::Number => "numbers (7/2 is 3: write 7.0/2 where a part matters)",
         Owner::Text => "texts",
         Owner::List => "lists",
@@ -132,7 +137,7 @@ pub(super) fn callable(owners: &[Owner]) -> BTreeMap<&'static str, BTreeSet<usiz
 
 #[cfg(test)]
 mod tests {
-    use super::Owner::{Clock, Home, List, Load, Rule};
+    use super::Owner::{Clock, Home, List, Load, Rule, Sun};
     use super::*;
 
     /// Name, number of values with the owner, and whether it is a property, of every function of an engine.
@@ -153,7 +158,7 @@ mod tests {
 
     fn in_table(own: bool) -> BTreeSet<(String, usize, bool)> {
         let entries = TABLE.iter().filter(|e| {
-            let ours = matches!(e.on, Home | Load | Clock | Rule | List);
+            let ours = matches!(e.on, Home | Load | Clock | Sun | Rule | List);
             !own || ours
         });
         entries

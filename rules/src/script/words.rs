@@ -1,7 +1,7 @@
 //! The table of words: what the check knows and the reference prints.
 
 use super::vocabulary::Entry;
-use super::vocabulary::Owner::{self, Clock, Home, List, Load, Map, Number, Rule, Text};
+use super::vocabulary::Owner::{self, Clock, Home, List, Load, Map, Number, Rule, Sun, Text};
 
 const fn entry(
     on: Owner,
@@ -95,6 +95,15 @@ pub(super) const TABLE: &[Entry] = &[
         "the value, or something instead while it is not known",
     ),
     entry(Home, "clock", ".clock", "", "home.clock.hour", "the household's clock"),
+    entry(Home, "sun", ".sun", "", "home.sun.is_up", "where the sun stands over the home"),
+    entry(
+        Home,
+        "tell",
+        ".tell(text)",
+        "",
+        "home.tell(\"the tank is cold\");",
+        "a notice for people; once for as long as the rule goes on telling the same",
+    ),
     entry(
         Load,
         "take_spare",
@@ -186,12 +195,76 @@ pub(super) const TABLE: &[Entry] = &[
     entry(Clock, "day", ".day", "1 to 31", "home.clock.day == 1", "the day of the month"),
     entry(Clock, "month", ".month", "1 to 12", "home.clock.month >= 10", "the month"),
     entry(
+        Sun,
+        "elevation",
+        ".elevation",
+        "degrees",
+        "home.sun.elevation > 15",
+        "how high it stands; negative below the horizon",
+    ),
+    entry(
+        Sun,
+        "azimuth",
+        ".azimuth",
+        "degrees from north, clockwise",
+        "home.sun.azimuth < 180",
+        "in which direction it stands; 90 is east, 180 south",
+    ),
+    entry(
+        Sun,
+        "is_up",
+        ".is_up",
+        "true or false",
+        "home.sun.is_up",
+        "whether any of it is above the horizon",
+    ),
+    entry(
+        Sun,
+        "rises",
+        ".rises",
+        "time of day",
+        "home.clock.between(\"05:00\", home.sun.rises)",
+        "when it rises today; waits on a day on which it does not",
+    ),
+    entry(
+        Sun,
+        "sets",
+        ".sets",
+        "time of day",
+        "home.clock.between(home.sun.sets, \"23:00\")",
+        "when it sets today; waits on a day on which it does not",
+    ),
+    entry(
         Rule,
         "sustained",
         "sustained(name, condition, span)",
         "true or false",
         "sustained(\"sunny\", home.spare_w > 2000, \"2m\")",
         "whether the condition has held at every look for that long",
+    ),
+    entry(
+        Rule,
+        "rolling_mean",
+        "rolling_mean(name, value, span)",
+        "as the value",
+        "rolling_mean(\"base\", home.base_w, \"10m\") < 800",
+        "the mean of the value over the last so long (10 s to 24 h), or since the rule began to look",
+    ),
+    entry(
+        Rule,
+        "rolling_min",
+        "rolling_min(name, value, span)",
+        "as the value",
+        "rolling_min(\"spare\", home.spare_w, \"5m\") > 1500",
+        "the least of the value over the last so long",
+    ),
+    entry(
+        Rule,
+        "rolling_max",
+        "rolling_max(name, value, span)",
+        "as the value",
+        "rolling_max(\"grid\", home.grid_w, \"5m\") < 9000",
+        "the greatest of the value over the last so long",
     ),
     entry(Number, "abs", ".abs()", "", "home.battery_w.abs()", "without its sign"),
     entry(Number, "min", "min(a, b)", "", "min(home.spare_w, 2000)", "the smaller"),

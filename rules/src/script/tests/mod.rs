@@ -4,7 +4,9 @@
 mod checks;
 mod clocks;
 mod extremes;
+mod filters;
 mod hostile;
 mod remembers;
+mod sun;
 pub(crate) mod support;
 mod words;

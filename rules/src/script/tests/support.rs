@@ -18,7 +18,7 @@ pub(crate) fn home() -> Home {
         id: "wren".into(),
         name: "Wren Cottage".into(),
         timezone: london(),
-        coordinates: None,
+        coordinates: Some((51.5, -0.12)),
         supply: Supply { phases: 1, netting: Netting::Sum, volts: 230.0, rating_a: 60.0 },
         circuits: vec![],
         points: vec![
@@ -208,6 +208,12 @@ pub(crate) fn value_with(expression: &str, view: View) -> f64 {
 
 pub(crate) fn value(expression: &str) -> f64 {
     value_with(expression, view())
+}
+
+/// The text that an expression gives, by way of the reason of a request.
+pub(crate) fn text_with(expression: &str, view: View) -> String {
+    let body = format!("home.load(\"car\").run({expression});");
+    requests(run_with(&body, view)).remove(0).2
 }
 
 /// Whether an expression holds.
