@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::home::{ExtraKind, InputId, LoadId, PointId, SettingId, SettingValue};
+use crate::tariff::{Price, Side};
 use crate::time::{Span, WallTime};
 
 /// One thing that happened, handed to the controller together with its time.
@@ -45,6 +46,13 @@ pub enum Input {
     },
     /// A person changes a setting.
     Setting(SettingRequest),
+    /// Prices that the supplier published.
+    Prices {
+        /// What they are for.
+        side: Side,
+        /// The list.
+        prices: Vec<Price>,
+    },
     /// The rules as they stand now, in rank order (highest first). They replace the former set whole.
     Rules(RuleSet),
     /// What to add to the monotonic time to get wall time.

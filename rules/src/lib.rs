@@ -35,6 +35,7 @@ pub mod script;
 pub mod send;
 mod sharing;
 pub mod sun;
+pub mod tariff;
 pub mod time;
 
 pub use controller::Controller;

@@ -198,6 +198,18 @@ pub const TELL_AGAIN: Span = Span::hours(1);
 /// Notices of one rule in [`TELL_AGAIN`]; a rule that puts a changing number into its words would flood people.
 pub const TELLS_AN_HOUR: usize = 6;
 
+/// Prices that are kept of each list: three weeks of half hours, ten days of quarter hours.
+pub const PRICES: usize = 1024;
+
+/// The greatest price of a kilowatt-hour, either way, in any currency; a greater one is for something else.
+pub const PRICE_AT_MOST: i64 = 1000;
+
+/// A price that would hold longer is no price of a list.
+pub const PRICE_LONGEST: Span = Span::hours(24);
+
+/// Prices that ended so long ago are forgotten: nothing that a rule asks reaches further back.
+pub const PRICES_BACK: Span = Span::hours(48);
+
 /// Bytes of one message from a device.
 pub const PAYLOAD_BYTES: usize = 64 * 1024;
 

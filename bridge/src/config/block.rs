@@ -39,6 +39,8 @@ pub(crate) enum Value {
     Block(Block),
     /// Sections within, each under a name, in the file's order.
     Named(Vec<(At<String>, Block)>),
+    /// A list of sections, in the file's order.
+    Blocks(Vec<Block>),
 }
 
 /// One section.
@@ -171,6 +173,14 @@ impl Block {
         match self.value(key) {
             Some(Value::Block(block)) => Some(block),
             _ => None,
+        }
+    }
+
+    /// The list of sections behind `key`, in the file's order.
+    pub(crate) fn blocks(&self, key: &str) -> &[Block] {
+        match self.value(key) {
+            Some(Value::Blocks(blocks)) => blocks,
+            _ => &[],
         }
     }
 

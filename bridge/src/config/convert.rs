@@ -44,6 +44,7 @@ pub(crate) fn convert(
             };
             Some(Value::Named(one.walk.named(&parent, (*ids, what), t, keys)))
         }
+        (Form::Tables { keys, .. }, DeValue::Array(items)) => one.tables(block, items, keys),
         (Form::Text | Form::Scalar, DeValue::String(text)) => one.text(text),
         (Form::Word(words) | Form::WordOrTable(words, _), DeValue::String(text)) => one.word(text, words),
         (Form::Checked(grammar), DeValue::String(text)) => one.checked(text, *grammar),
@@ -216,6 +217,27 @@ impl One<'_, '_> {
         None
     }
 
+    fn tables(
+        &mut self,
+        parent: &Block,
+        items: &[Spanned<DeValue<'_>>],
+        keys: &'static [Key],
+    ) -> Option<Value> {
+        let name = format!("{}.{}", parent.name, self.name);
+        let mut blocks = Vec::new();
+        for item in items {
+            match item.get_ref() {
+                DeValue::Table(table) => blocks.push(self.walk.block(name.clone(), item.span(), table, keys)),
+                other => {
+                    self.place = item.span();
+                    self.wrong_type(other);
+                    return None;
+                }
+            }
+        }
+        Some(Value::Blocks(blocks))
+    }
+
     fn texts(&mut self, items: &[Spanned<DeValue<'_>>]) -> Option<Value> {
         let mut texts = Vec::new();
         for item in items {
@@ -257,6 +279,9 @@ fn kind_of(value: &DeValue<'_>) -> &'static str {
 /// What to write instead, where what is meant is plain.
 fn help_for(name: &str, form: &Form, value: &DeValue<'_>) -> Option<String> {
     match (form, value) {
+        (Form::Tables { one, .. }, DeValue::Table(_)) => {
+            Some(format!("one header for each {one}: [[..{name}]]"))
+        }
         (Form::Named { .. }, DeValue::Array(_)) => Some(format!("give each a name: [{name}.NAME]")),
         _ => mended(form, value).map(|mended| format!("write {name} = {mended}")),
     }

@@ -98,6 +98,13 @@ pub(crate) enum Form {
         /// The keys of each.
         keys: &'static [Key],
     },
+    /// Any number of tables in a list, `[[NAME]]`.
+    Tables {
+        /// What one of them is, as in "a change".
+        one: &'static str,
+        /// The keys of each.
+        keys: &'static [Key],
+    },
     /// A key that people try, and why it is not taken.
     Refused(&'static str),
 }
@@ -172,6 +179,7 @@ impl Form {
                 format!("a number from {least} to {most}, or a table, such as {{ {} }}", sample(keys))
             }
             Form::Named { one, .. } => format!("a table for each {one}"),
+            Form::Tables { one, .. } => format!("a list of tables, one for each {one}"),
             Form::Refused(why) => (*why).to_owned(),
         }
     }

@@ -79,6 +79,7 @@ fn form(form: &Form) -> Value {
             "patternProperties": { ids.pattern(): object(keys) },
             "additionalProperties": false,
         }),
+        Form::Tables { keys, .. } => json!({ "type": "array", "items": object(keys) }),
         Form::Refused(_) => Value::Bool(false),
     }
 }
@@ -99,6 +100,7 @@ mod tests {
                 Form::WordOrTable(_, inner) | Form::NumberOrTable { keys: inner, .. } => {
                     every_key_is_in(inner, &property["anyOf"][1], &place);
                 }
+                Form::Tables { keys: inner, .. } => every_key_is_in(inner, &property["items"], &place),
                 Form::Named { keys: inner, ids, .. } => {
                     every_key_is_in(inner, &property["patternProperties"][ids.pattern()], &place);
                 }
@@ -144,9 +146,10 @@ mod tests {
                     (form, default) => panic!("{}: {default:?} is no default of {form:?}", key.name),
                 }
                 match key.form {
-                    Form::Table(inner) | Form::Named { keys: inner, .. } | Form::WordOrTable(_, inner) => {
-                        check(inner)
-                    }
+                    Form::Table(inner)
+                    | Form::Named { keys: inner, .. }
+                    | Form::Tables { keys: inner, .. }
+                    | Form::WordOrTable(_, inner) => check(inner),
                     _ => {}
                 }
             }

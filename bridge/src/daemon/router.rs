@@ -4,7 +4,8 @@ use std::collections::BTreeMap;
 
 use overspill_rules::home::{LoadId, PointId, SettingId};
 use overspill_rules::input::{About, Input, OtherReading, Reading};
-use overspill_rules::payload::{Decoder, Parsed, override_request, setting_request};
+use overspill_rules::payload::{Decoder, Parsed, override_request, price_list, setting_request};
+use overspill_rules::tariff::Side;
 use serde::Deserialize;
 
 use crate::config::{Config, Route, Target};
@@ -22,6 +23,7 @@ enum Destination {
     Override(LoadId),
     Service(LoadId),
     Setting(SettingId),
+    Prices(Side),
 }
 
 /// What a person sends to take a load out of service or put it back.
@@ -75,6 +77,7 @@ fn destination(route: &Route) -> Result<Destination, String> {
         Target::Point(_) | Target::Extra(..) | Target::Input(_) => {
             Destination::Value { target: route.target, decoder }
         }
+        Target::Prices(side) => Destination::Prices(side),
         Target::Plugged(_) | Target::Ready(_) | Target::Island => {
             Destination::Flag { target: route.target, decoder, yes_words: route.yes_words.clone() }
         }
@@ -90,6 +93,9 @@ impl Destination {
             }
             Destination::Override(load) => override_request(*load, payload, retained).map(Input::Override),
             Destination::Service(load) => service(*load, payload, retained),
+            Destination::Prices(side) => {
+                price_list(payload).map(|prices| Input::Prices { side: *side, prices })
+            }
             Destination::Setting(id) => setting_request(*id, payload, retained).map(Input::Setting),
         };
         made.unwrap_or_else(|why| Input::Unreadable {
@@ -109,10 +115,11 @@ impl Destination {
                 Target::Point(id) | Target::Extra(id, _) => About::Point(id),
                 Target::Input(id) => About::Input(id),
                 Target::Plugged(id) | Target::Ready(id) => About::Load(id),
-                Target::Island => About::Home,
+                Target::Island | Target::Prices(_) => About::Home,
             },
             Destination::Override(id) | Destination::Service(id) => About::Load(*id),
             Destination::Setting(id) => About::Setting(*id),
+            Destination::Prices(_) => About::Home,
         }
     }
 }
@@ -126,7 +133,9 @@ fn value(target: Target, decoder: &Decoder, parsed: &Parsed<'_>, retained: bool)
         Target::Point(point) => reading(point, None),
         Target::Extra(point, kind) => reading(point, Some(kind)),
         Target::Input(input) => Input::Other(OtherReading { input, value, device_time, retained }),
-        Target::Plugged(_) | Target::Ready(_) | Target::Island => return Err("not a number".to_owned()),
+        Target::Plugged(_) | Target::Ready(_) | Target::Island | Target::Prices(_) => {
+            return Err("not a number".to_owned());
+        }
     })
 }
 

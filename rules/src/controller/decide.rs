@@ -248,6 +248,7 @@ impl Controller {
             inputs: inputs.collect(),
             loads: (0..self.states.len()).map(|i| self.load_view(i)).collect(),
             settings: self.settings.values(&self.home),
+            prices: Arc::clone(&self.prices),
         }
     }
 

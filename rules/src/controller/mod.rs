@@ -27,6 +27,7 @@ use crate::limits;
 use crate::loads::{Lateness, LoadState};
 use crate::output::{LoadReport, Output};
 use crate::reading::Meter;
+use crate::tariff::Prices;
 use crate::time::Moment;
 
 use account::Accounts;
@@ -74,6 +75,7 @@ pub struct Controller {
     rules: Rules,
     overrides: Overrides,
     settings: Settings,
+    prices: Arc<Prices>,
     out_of_service: Vec<Option<String>>,
     accounts: Accounts,
     notices: Notices,
@@ -122,6 +124,7 @@ impl Controller {
             load_meters_fresh: vec![true; loads],
             rules: Rules::default(),
             overrides: Overrides::new(loads),
+            prices: Arc::default(),
             settings: Settings::new(home.settings.len()),
             out_of_service: vec![None; loads],
             accounts: Accounts::new(loads),

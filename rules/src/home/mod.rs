@@ -17,6 +17,7 @@ pub use point::{Extra, ExtraKind, Measures, Point, Positive, Side, Unit};
 pub use setting::{Setting, SettingId, SettingValue, Takes};
 pub use supply::{Circuit, Netting, Supply};
 
+use crate::tariff::Tariff;
 use crate::time::Span;
 
 /// Place of a point in [`Home::points`].
@@ -60,6 +61,8 @@ pub struct Home {
     pub inputs: Vec<OtherInput>,
     /// What the household may change without editing a rule, in the file's order.
     pub settings: Vec<Setting>,
+    /// What the household pays and is paid, where the home file says so.
+    pub tariff: Option<Tariff>,
     /// Loads that rules may drive, in the file's order.
     pub loads: Vec<Load>,
     /// The home's battery, where it has one.

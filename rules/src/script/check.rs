@@ -48,11 +48,12 @@ pub(super) fn check(
     check.found
 }
 
-const ALL: [Owner; 9] = [
+const ALL: [Owner; 10] = [
     Owner::Home,
     Owner::Load,
     Owner::Clock,
     Owner::Sun,
+    Owner::Price,
     Owner::Rule,
     Owner::Number,
     Owner::Text,
@@ -235,6 +236,9 @@ impl Check<'_> {
                     }
                 }
             }
+            ("import_at" | "cheapest_before", [time, ..]) => {
+                self.written(time, |text| TimeOfDay::parse(text).err());
+            }
             ("between" | "energy_since" | "run_time_since", times) => {
                 for time in times {
                     self.written(time, |text| TimeOfDay::parse(text).err());
@@ -331,6 +335,7 @@ fn owner_words(owner: Owner) -> &'static str {
         Owner::Load => "a load",
         Owner::Clock => "the clock",
         Owner::Sun => "the sun",
+        Owner::Price => "the prices",
         Owner::Rule => "the rule itself",
         Owner::Number => "numbers",
         Owner::Text => "texts",

@@ -14,6 +14,7 @@ pub(super) enum Holds {
     Load,
     Clock,
     Sun,
+    Price,
     Anything,
 }
 
@@ -23,6 +24,7 @@ pub(super) fn owner(holds: Holds) -> Option<Owner> {
         Holds::Load => Some(Owner::Load),
         Holds::Clock => Some(Owner::Clock),
         Holds::Sun => Some(Owner::Sun),
+        Holds::Price => Some(Owner::Price),
         Holds::Anything => None,
     }
 }
@@ -32,6 +34,7 @@ pub(super) fn given_by(holds: Holds, first: &Expr) -> Holds {
     match (holds, first) {
         (Holds::Home, Expr::Property(property, _)) if property.2 == "clock" => Holds::Clock,
         (Holds::Home, Expr::Property(property, _)) if property.2 == "sun" => Holds::Sun,
+        (Holds::Home, Expr::Property(property, _)) if property.2 == "price" => Holds::Price,
         (Holds::Home, Expr::MethodCall(call, _)) if call.name == "load" => Holds::Load,
         _ => Holds::Anything,
     }

@@ -13,6 +13,7 @@ mod memory;
 mod nearest;
 mod objects;
 mod place;
+mod price_object;
 mod program;
 mod run;
 mod source;

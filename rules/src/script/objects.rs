@@ -9,6 +9,7 @@ use super::clock::{self, TimeOfDay};
 use super::engine::Answer;
 use super::load_object::{LoadObject, shortened};
 use super::nearest::suggest;
+use super::price_object::PriceObject;
 use super::sun_object::SunObject;
 use super::trace::{Evaluation, Name};
 use super::view::BALANCE_NAMES;
@@ -46,6 +47,7 @@ pub(super) fn register(engine: &mut Engine) {
     engine.register_get("day", ClockObject::day);
     engine.register_get("month", ClockObject::month);
     engine.register_get("sun", |home: &mut HomeObject| SunObject(Arc::clone(&home.0)));
+    engine.register_get("price", |home: &mut HomeObject| PriceObject(Arc::clone(&home.0)));
     engine.register_fn("tell", HomeObject::tell);
 }
 

@@ -8,7 +8,7 @@ use rhai::Engine;
 
 use super::engine::general_engine;
 use super::words::TABLE;
-use super::{filters, load_object, objects, sun_object};
+use super::{filters, load_object, objects, price_object, sun_object};
 
 /// One word that a rule may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,6 +38,8 @@ pub enum Owner {
     Clock,
     /// `home.sun`.
     Sun,
+    /// `home.price`.
+    Price,
     /// Nothing: a function of its own.
     Rule,
     /// A number.
@@ -73,6 +75,7 @@ pub(super) fn rule_engine() -> Engine {
     load_object::register(&mut engine);
     filters::register(&mut engine);
     sun_object::register(&mut engine);
+    price_object::register(&mut engine);
     engine
 }
 
@@ -101,6 +104,7 @@ fn heading(owner: Owner) -> &'static str {
         Owner::Home => "home: what `decide` is given",
         Owner::Load => "a load: home.load(\"..\")",
         Owner::Clock => "the household's clock: home.clock (local time; waits while the clock is not set)",
+        Owner::Price => "prices of a kilowatt-hour, VAT included: home.price (needs [tariff])",
         Owner::Sun => "the sun: home.sun (needs `latitude` and `longitude` in [home])",
         Owner::Rule => "what a rule keeps by name (each name once in a rule; afresh after a restart)",
         Owner::Number => "numbers (7/2 is 3: write 7.0/2 where a part matters)",
@@ -137,7 +141,7 @@ pub(super) fn callable(owners: &[Owner]) -> BTreeMap<&'static str, BTreeSet<usiz
 
 #[cfg(test)]
 mod tests {
-    use super::Owner::{Clock, Home, List, Load, Rule, Sun};
+    use super::Owner::{Clock, Home, List, Load, Price, Rule, Sun};
     use super::*;
 
     /// Name, number of values with the owner, and whether it is a property, of every function of an engine.
@@ -158,7 +162,7 @@ mod tests {
 
     fn in_table(own: bool) -> BTreeSet<(String, usize, bool)> {
         let entries = TABLE.iter().filter(|e| {
-            let ours = matches!(e.on, Home | Load | Clock | Sun | Rule | List);
+            let ours = matches!(e.on, Home | Load | Clock | Sun | Price | Rule | List);
             !own || ours
         });
         entries

@@ -1,7 +1,7 @@
 //! The table of words: what the check knows and the reference prints.
 
 use super::vocabulary::Entry;
-use super::vocabulary::Owner::{self, Clock, Home, List, Load, Map, Number, Rule, Sun, Text};
+use super::vocabulary::Owner::{self, Clock, Home, List, Load, Map, Number, Price, Rule, Sun, Text};
 
 const fn entry(
     on: Owner,
@@ -96,6 +96,14 @@ pub(super) const TABLE: &[Entry] = &[
     ),
     entry(Home, "clock", ".clock", "", "home.clock.hour", "the household's clock"),
     entry(Home, "sun", ".sun", "", "home.sun.is_up", "where the sun stands over the home"),
+    entry(
+        Home,
+        "price",
+        ".price",
+        "",
+        "home.price.import_now < 0.10",
+        "what a kilowatt-hour costs and pays, in the currency of [tariff]",
+    ),
     entry(
         Home,
         "tell",
@@ -233,6 +241,39 @@ pub(super) const TABLE: &[Entry] = &[
         "time of day",
         "home.clock.between(home.sun.sets, \"23:00\")",
         "when it sets today; waits on a day on which it does not",
+    ),
+    entry(
+        Price,
+        "import_now",
+        ".import_now",
+        "currency per kWh",
+        "home.price.import_now < 0",
+        "what a kilowatt-hour bought costs now",
+    ),
+    entry(
+        Price,
+        "export_now",
+        ".export_now",
+        "currency per kWh",
+        "home.price.export_now > home.price.import_at(\"03:00\")",
+        "what one more kilowatt-hour sent out pays now; 0 where the meter does not count for it",
+    ),
+    entry(
+        Price,
+        "import_at",
+        ".import_at(time)",
+        "currency per kWh",
+        "home.price.import_at(\"03:00\")",
+        "what a kilowatt-hour bought costs when the clock next shows that time",
+    ),
+    entry(
+        Price,
+        "cheapest_before",
+        ".cheapest_before(time, hours)",
+        "true or false",
+        "home.price.cheapest_before(\"07:00\", 3 - water.run_time_since(\"22:00\"))",
+        "whether now is among the cheapest half hours from now until that time that make up so many hours; give \
+         the hours that are still to be run",
     ),
     entry(
         Rule,

@@ -127,6 +127,7 @@ pub fn home(loads: Vec<Load>, metered: bool) -> Home {
         battery: None,
         blind_a: None,
         settings: Vec::new(),
+        tariff: None,
         restart_gap: Span::ZERO,
     }
 }

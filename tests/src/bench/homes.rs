@@ -83,6 +83,7 @@ impl Plan {
             }),
             blind_a: None,
             settings: Vec::new(),
+            tariff: None,
             restart_gap: Span::ZERO,
         }
     }

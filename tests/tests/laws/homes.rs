@@ -99,6 +99,7 @@ impl Kind {
             }),
             blind_a: self.blind_a,
             settings: Vec::new(),
+            tariff: None,
             restart_gap: self.restart_gap,
         }
     }

@@ -8,10 +8,12 @@ mod mqtt;
 pub(crate) mod point;
 mod setting;
 mod source;
+mod tariff;
 
 use std::path::{Path, PathBuf};
 
 use overspill_rules::home::{Battery, Circuit, Load, OtherInput, Point, Setting, Supply};
+use overspill_rules::tariff::Tariff;
 
 use super::block::{At, Block, Place};
 use super::broker::MqttConfig;
@@ -20,6 +22,7 @@ use super::form::within_sentence;
 use super::influx::InfluxConfig;
 use super::nearest::nearest;
 use super::route::{CommandTopic, Expression, Makes, Route};
+pub use tariff::PriceFile;
 
 /// An item of the home file: where it stands, and what came of it.
 pub(crate) struct Item<'b, T> {
@@ -51,6 +54,10 @@ pub(crate) struct Draft<'b> {
     pub(crate) loads: Vec<Item<'b, Load>>,
     /// The battery.
     pub(crate) battery: Option<Battery>,
+    /// What the household pays and is paid.
+    pub(crate) tariff: Option<Tariff>,
+    /// Files of prices, each with its place.
+    pub(crate) price_files: Vec<At<PriceFile>>,
     /// The broker.
     pub(crate) mqtt: Option<MqttConfig>,
     /// The database to forward to.
@@ -73,6 +80,7 @@ pub(crate) struct Build<'b, 'f> {
     routes: Vec<At<Route>>,
     commands: Vec<At<CommandTopic>>,
     expressions: Vec<Expression>,
+    price_files: Vec<At<PriceFile>>,
 }
 
 /// The names of all items, rightly built or not, so that a reference to a broken item is no second mistake.
@@ -100,6 +108,7 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
         routes: Vec::new(),
         commands: Vec::new(),
         expressions: Vec::new(),
+        price_files: Vec::new(),
     };
     build.supply = build.supply();
     let circuits = build.circuits();
@@ -109,9 +118,10 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
     let settings = build.settings();
     let loads = build.loads();
     let battery = build.battery(&points);
+    let tariff = build.tariff();
     let mqtt = build.mqtt();
     let influx = build.influx();
-    let Build { supply, routes, commands, expressions, .. } = build;
+    let Build { supply, routes, commands, expressions, price_files, .. } = build;
     Draft {
         root,
         supply,
@@ -120,6 +130,8 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
         inputs,
         loads,
         battery,
+        tariff,
+        price_files,
         mqtt,
         influx,
         settings,

@@ -7,12 +7,14 @@ mod load;
 mod mqtt;
 mod point;
 mod setting;
+mod tariff;
 
 use super::form::{Form, Key};
 use super::grammar::Grammar;
 
 pub(crate) use load::{AMPS_SENDS, KINDS};
 pub(crate) use point::EXTRAS;
+pub(crate) use tariff::DAYS;
 
 /// The sections of a home file.
 pub(crate) const ROOT: &[Key] = &[
@@ -49,6 +51,7 @@ pub(crate) const ROOT: &[Key] = &[
         Form::Named { one: "setting", ids: Grammar::InputId, keys: setting::SETTING },
         "What the household may change without editing a rule, `[setting.NAME]`: a ready-by time, guests.",
     ),
+    Key::new("tariff", Form::Table(tariff::TARIFF), "What the household pays and is paid."),
     Key::new(
         "load",
         Form::Named { one: "load", ids: Grammar::Id, keys: load::LOAD },

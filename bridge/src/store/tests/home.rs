@@ -33,6 +33,7 @@ pub(super) fn home() -> Home {
         battery: None,
         blind_a: None,
         settings: vec![ready_by()],
+        tariff: None,
         restart_gap: Span::seconds(10),
     }
 }

@@ -6,6 +6,7 @@ mod clocks;
 mod extremes;
 mod filters;
 mod hostile;
+mod prices;
 mod remembers;
 mod sun;
 pub(crate) mod support;

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
+use rust_decimal::Decimal;
 
 use crate::home::{
     CountedBy, Fallback, Home, Kind, Load, Measures, Netting, OnMove, OtherInput, Point, Positive, SendAs,
@@ -11,6 +12,7 @@ use crate::home::{
 use crate::input::{RuleSet, RuleSource};
 use crate::request::Request;
 use crate::script::{Compiled, Known, LoadLog, LoadView, Program, RuleMemory, RuleRun, RunOutcome, View};
+use crate::tariff::{ExportPrice, ImportPrice, Tariff, Terms};
 use crate::time::{Moment, Span, WallTime};
 
 pub(crate) fn home() -> Home {
@@ -33,6 +35,7 @@ pub(crate) fn home() -> Home {
             scale: 1.0,
         }],
         settings: vec![ready_by()],
+        tariff: Some(Tariff::new("GBP".into(), terms(), vec![])),
         loads: vec![
             load("car", Kind::ChargePoint { floor_a: 6.0, ceiling_a: 32.0 }, SendAs::Amps),
             load("water", Kind::Modulated { floor_w: 0.0, ceiling_w: 3000.0 }, SendAs::Watts),
@@ -40,6 +43,16 @@ pub(crate) fn home() -> Home {
         battery: None,
         blind_a: None,
         restart_gap: Span::seconds(30),
+    }
+}
+
+fn terms() -> Terms {
+    Terms {
+        vat_percent: Decimal::ZERO,
+        standing_per_day: Decimal::ZERO,
+        import: ImportPrice::Flat(Decimal::new(28, 2)),
+        export: ExportPrice::Flat(Decimal::new(15, 2)),
+        generation: Decimal::ZERO,
     }
 }
 
@@ -116,6 +129,7 @@ pub(crate) fn view() -> View {
         points: vec![known(-2000.0), known(2500.0)],
         inputs: vec![known(48.5)],
         loads: vec![load_view(false, 0.0), load_view(true, 1000.0)],
+        prices: Arc::default(),
         settings: vec![SettingValue::Text("07:00".into())],
     }
 }
