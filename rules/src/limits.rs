@@ -198,6 +198,18 @@ pub const TELL_AGAIN: Span = Span::hours(1);
 /// Notices of one rule in [`TELL_AGAIN`]; a rule that puts a changing number into its words would flood people.
 pub const TELLS_AN_HOUR: usize = 6;
 
+/// A need is planned to be met so long before its deadline: a start waits for `min_off`, a car for its charge point.
+pub const NEED_RESERVE: Span = Span::minutes(15);
+
+/// So long after a start at full power a load's draw shows what it takes.
+pub const NEED_LOOK_AFTER: Span = Span::minutes(3);
+
+/// So long before the latest start it is told that nothing is plugged in.
+pub const NEED_WARN_BEFORE: Span = Span::hours(1);
+
+/// The most that one need may ask for, in kilowatt-hours: more than any car takes.
+pub const NEED_KWH_AT_MOST: f64 = 200.0;
+
 /// Prices that are kept of each list: three weeks of half hours, ten days of quarter hours.
 pub const PRICES: usize = 1024;
 

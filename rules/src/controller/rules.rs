@@ -147,6 +147,9 @@ impl Controller {
         if !matches!(run.outcome, RunOutcome::Asked { .. }) {
             return;
         }
+        for (load, text) in run.troubles.iter().cloned() {
+            self.tell_now(Severity::Warning, "need_not_met", About::Load(load), text);
+        }
         let rule = &mut self.rules.running[i];
         let about = About::Rule(rule.name.clone());
         for text in rule.tells.take(self.now, run.tells.clone()) {

@@ -9,6 +9,7 @@ use super::fault::Fault;
 use super::holds::{Holds, given_by, owner, variables};
 use super::load_object::TERMS;
 use super::nearest::{nearest, suggest};
+use super::need::OPTIONS;
 use super::source::Source;
 use super::trace::Name;
 use super::vocabulary::{Owner, callable, signatures, word, words_of};
@@ -229,11 +230,12 @@ impl Check<'_> {
                 self.named("value, point or input", name, *place, Name::all(self.home));
             }
             ("take_spare", [Expr::Map(map, _), _]) => {
-                for (key, _) in &map.0 {
-                    if !TERMS.contains(&key.name.as_str()) {
-                        let help = suggest(&key.name, TERMS);
-                        self.fault(key.pos, format!("`take_spare` has no term `{}`", key.name), help);
-                    }
+                self.keys("take_spare", "term", &map.0, &TERMS);
+            }
+            ("need_kwh", [_, by, rest @ ..]) => {
+                self.written(by, |text| TimeOfDay::parse(text).err());
+                if let [Expr::Map(map, _), _] = rest {
+                    self.keys("need_kwh", "option", &map.0, &OPTIONS);
                 }
             }
             ("import_at" | "cheapest_before", [time, ..]) => {
@@ -248,6 +250,15 @@ impl Check<'_> {
                 self.written(span, |text| Span::parse(text).err())
             }
             _ => {}
+        }
+    }
+
+    fn keys(&mut self, word: &str, one: &str, entries: &[(rhai::Ident, Expr)], known: &[&str]) {
+        for (key, _) in entries {
+            if !known.contains(&key.name.as_str()) {
+                let help = suggest(&key.name, known.iter().copied());
+                self.fault(key.pos, format!("`{word}` has no {one} `{}`", key.name), help);
+            }
         }
     }
 

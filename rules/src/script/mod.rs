@@ -11,6 +11,7 @@ mod holds;
 mod load_object;
 mod memory;
 mod nearest;
+mod need;
 mod objects;
 mod place;
 mod price_object;

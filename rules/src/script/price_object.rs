@@ -9,7 +9,7 @@ use rust_decimal::prelude::ToPrimitive;
 use super::clock;
 use super::engine::Answer;
 use super::trace::Evaluation;
-use crate::tariff::{Order, Tariff, cheapest, half_hour_end};
+use crate::tariff::{Tariff, cheapest, half_hour_end};
 use crate::time::{Span, WallTime};
 
 /// `home.price`.
@@ -104,6 +104,6 @@ impl PriceObject {
             return self.0.wait("what a kilowatt-hour costs now is not known yet".to_owned());
         }
         let needed = Span((hours * 3_600_000.0).round() as i64);
-        Ok(cheapest(&slots, needed, Order::EarlierFirst).contains(&0))
+        Ok(cheapest(&slots, needed, |_| false).contains(&0))
     }
 }

@@ -30,6 +30,8 @@ pub struct RuleRun {
     pub wake: Option<Moment>,
     /// What it tells people; to be given out where it came to its end.
     pub tells: Vec<String>,
+    /// Needs that can't be met, by load, in words; to be told where it came to its end.
+    pub troubles: Vec<(LoadId, String)>,
 }
 
 /// How an evaluation ended.
@@ -63,11 +65,13 @@ impl Program {
                 reads: Reads::default(),
                 wake: None,
                 tells: vec![],
+                troubles: vec![],
             };
         };
         let mut ended = self.evaluate(&self.engine, compiled, view, state);
         let (reads, wake) = (std::mem::take(&mut ended.trace.reads), ended.trace.wake);
         let tells = std::mem::take(&mut ended.trace.tells);
+        let troubles = std::mem::take(&mut ended.trace.troubles);
         let outcome = match ended.outcome(compiled.entry) {
             Ok(outcome) => outcome,
             Err(mut told) => {
@@ -77,7 +81,7 @@ impl Program {
                 RunOutcome::Failed(self.fault(rule, told))
             }
         };
-        RuleRun { outcome, reads, wake, tells }
+        RuleRun { outcome, reads, wake, tells, troubles }
     }
 
     fn evaluate(
@@ -138,18 +142,19 @@ struct Ended {
 impl Ended {
     /// What became of it; the error where it failed. A memory that can't be kept is told at `entry`: it is what all
     /// of the rule together left.
-    fn outcome(self, entry: Position) -> Result<RunOutcome, Explained> {
+    fn outcome(mut self, entry: Position) -> Result<RunOutcome, Explained> {
         // A rule can't undo a stop, whatever became of the error on its way out.
-        match (self.trace.stop, self.result) {
+        match (self.trace.stop.take(), self.result) {
             (Some(Stop::Waiting(why)), _) => Ok(RunOutcome::Waiting { why }),
             (Some(Stop::Failed { message, help }), _) => {
                 Err(Explained { message, help, ..Explained::default() })
             }
             (None, Err(error)) => Err(explain(&error, signatures)),
             (None, Ok(_)) => {
-                let memory = RuleMemory::checked(self.this, self.trace.sustained, self.trace.rolling)
+                let requests = std::mem::take(&mut self.trace.requests);
+                let memory = RuleMemory::checked(self.this, self.trace)
                     .map_err(|message| Explained::at(entry, message))?;
-                Ok(RunOutcome::Asked { requests: self.trace.requests, memory })
+                Ok(RunOutcome::Asked { requests, memory })
             }
         }
     }

@@ -8,6 +8,7 @@ use rhai::{Dynamic, EvalAltResult, Position};
 
 use super::engine::Answer;
 use super::memory::{RollingStates, RuleMemory, SustainedState};
+use super::need::{Needs, Troubles};
 use super::view::{BALANCE_NAMES, Known, View};
 use crate::home::{Home, InputId, LoadId, PointId, SettingId, SettingValue};
 use crate::request::Request;
@@ -49,6 +50,12 @@ pub(super) struct Trace {
     pub(super) wake: Option<Moment>,
     pub(super) sustained: BTreeMap<String, SustainedState>,
     pub(super) rolling: RollingStates,
+    /// Needs as they stood before this evaluation.
+    pub(super) needs_before: Needs,
+    /// Needs that this evaluation asked for.
+    pub(super) needs: Needs,
+    /// Needs that can't be met.
+    pub(super) troubles: Troubles,
     /// What the rule tells people.
     pub(super) tells: Vec<String>,
     pub(super) stop: Option<Stop>,
@@ -71,7 +78,8 @@ impl Evaluation {
         memory: &RuleMemory,
     ) -> Evaluation {
         let (sustained, rolling) = (memory.sustained.clone(), memory.rolling.clone());
-        let trace = Mutex::new(Trace { sustained, rolling, ..Trace::default() });
+        let needs_before = memory.needs.clone();
+        let trace = Mutex::new(Trace { sustained, rolling, needs_before, ..Trace::default() });
         Evaluation { view: Arc::clone(view), home: Arc::clone(home), sun: Arc::clone(sun), trace }
     }
 

@@ -8,7 +8,7 @@ use rhai::Engine;
 
 use super::engine::general_engine;
 use super::words::TABLE;
-use super::{filters, load_object, objects, price_object, sun_object};
+use super::{filters, load_object, need, objects, price_object, sun_object};
 
 /// One word that a rule may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -61,10 +61,12 @@ impl Entry {
     /// How many values stand in its brackets.
     fn parameters(&self) -> usize {
         let inside = self.signature.split_once('(').map_or("", |(_, rest)| rest.trim_end_matches(')'));
-        // The terms of `take_spare` are one value.
-        let flat = inside.split_once('}').map_or(inside, |(_, rest)| rest);
-        let terms = usize::from(flat.len() != inside.len());
-        terms + flat.split(',').filter(|p| !p.trim().is_empty()).count()
+        let count = |part: &str| part.split(',').filter(|p| !p.trim().is_empty()).count();
+        // Terms in braces are one value.
+        match (inside.split_once("#{"), inside.split_once('}')) {
+            (Some((before, _)), Some((_, after))) => count(before) + 1 + count(after),
+            _ => count(inside),
+        }
     }
 }
 
@@ -73,6 +75,7 @@ pub(super) fn rule_engine() -> Engine {
     let mut engine = general_engine();
     objects::register(&mut engine);
     load_object::register(&mut engine);
+    need::register(&mut engine);
     filters::register(&mut engine);
     sun_object::register(&mut engine);
     price_object::register(&mut engine);

@@ -153,6 +153,25 @@ pub(super) const TABLE: &[Entry] = &[
         "asks to run at so many amps",
     ),
     entry(Load, "stop", ".stop(why)", "", "water.stop(\"hot enough\");", "asks not to run"),
+    entry(
+        Load,
+        "need_kwh",
+        ".need_kwh(kwh, by, why)",
+        "true once it is met",
+        "car.need_kwh(12, \"07:00\", \"for the morning\");",
+        "so much energy by that time, in order of cost: the cheapest half hours that suffice, spare power where it costs \
+         less (what sending it out would pay), and without regard to cost from the latest moment on; counted since the \
+         rule began to ask for it",
+    ),
+    entry(
+        Load,
+        "need_kwh",
+        ".need_kwh(kwh, by, #{efficiency, own_sun_first, since}, why)",
+        "true once it is met",
+        "car.need_kwh(12, \"07:00\", #{ efficiency: 0.9, own_sun_first: true }, \"for the morning\");",
+        "the same on terms: efficiency counts what arrives in the car; own_sun_first takes spare power although the night \
+         may be cheaper, and the reason shows both prices; since: \"18:00\" counts from that time",
+    ),
     entry(Load, "on", ".on", "true or false", "car.on", "whether it is commanded on"),
     entry(Load, "setpoint_w", ".setpoint_w", "W", "car.setpoint_w", "what it is set to"),
     entry(Load, "draw_w", ".draw_w", "W", "car.draw_w < 100", "what it draws"),

@@ -5,6 +5,7 @@
 //! given; what is paid for energy sent out or generated bears none.
 
 mod bill;
+mod plan;
 mod prices;
 mod slots;
 mod windows;
@@ -12,9 +13,10 @@ mod windows;
 use rust_decimal::Decimal;
 
 pub use bill::{Bill, HalfHour};
+pub(crate) use plan::{Does, Need, Plan};
 pub use prices::{Price, PriceSeries, Prices, Side};
 pub use slots::Slot;
-pub(crate) use slots::{Order, cheapest, half_hour_end};
+pub(crate) use slots::{cheapest, half_hour_end};
 pub use windows::{Window, WindowMistake, Windows};
 
 use crate::time::WallTime;

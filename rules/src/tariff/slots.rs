@@ -60,26 +60,13 @@ pub(crate) fn half_hour_end(at: WallTime) -> WallTime {
     WallTime((at.0.div_euclid(SLOT.0) + 1) * SLOT.0)
 }
 
-/// Which of two slots of one price is taken first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Order {
-    /// The earlier one.
-    EarlierFirst,
-    /// The later one.
-    LaterFirst,
-}
-
 /// The places of the cheapest of `slots` that together last for `needed`, cheapest first; all of those with a known price
-/// where they do not suffice, none where nothing is needed.
-pub(crate) fn cheapest(slots: &[Slot], needed: Span, order: Order) -> Vec<usize> {
+/// where they do not suffice, none where nothing is needed. Of two that cost the same the later one is taken first where
+/// `later_first` says so of their price, else the earlier one.
+pub(crate) fn cheapest(slots: &[Slot], needed: Span, later_first: impl Fn(Decimal) -> bool) -> Vec<usize> {
     let mut priced: Vec<(Decimal, usize)> =
         slots.iter().enumerate().filter_map(|(n, slot)| Some((slot.price?, n))).collect();
-    priced.sort_by(|(a, m), (b, n)| {
-        a.cmp(b).then(match order {
-            Order::EarlierFirst => m.cmp(n),
-            Order::LaterFirst => n.cmp(m),
-        })
-    });
+    priced.sort_by(|(a, m), (b, n)| a.cmp(b).then(if later_first(*a) { n.cmp(m) } else { m.cmp(n) }));
     let mut taken = Vec::new();
     let mut left = needed;
     for (_, n) in priced {
