@@ -497,3 +497,17 @@ fn a_setting_takes_what_its_default_is() {
     assert_eq!(settings[2].default, SettingValue::Number(12.0));
     assert_eq!((settings[3].expires_after, settings[0].expires_after), (Some(Span::hours(24)), None));
 }
+
+#[test]
+fn every_example_and_its_rules_are_without_mistake() {
+    let mut read = 0;
+    for folder in std::fs::read_dir("../examples").unwrap() {
+        let config =
+            config::read(&folder.unwrap().path().join("home.toml")).unwrap_or_else(|why| panic!("{why}"));
+        let code = config::check_code(&config);
+        assert_eq!(code.mistakes(), 0, "{}: {:?}", config.home.id, code.rules);
+        assert_eq!(warned(&config), [""; 0], "{}", config.home.id);
+        read += 1;
+    }
+    assert!(read >= 2);
+}

@@ -2,6 +2,7 @@
 
 mod check;
 mod clock;
+mod definitions;
 mod engine;
 mod explain;
 mod expression;
@@ -27,6 +28,7 @@ mod vocabulary;
 mod words;
 
 pub(crate) use clock::TimeOfDay;
+pub use definitions::definitions;
 pub(crate) use engine::number;
 pub(crate) use explain::type_word;
 pub(crate) use expression::Expression;

@@ -59,14 +59,20 @@ impl Entry {
     }
 
     /// How many values stand in its brackets.
-    fn parameters(&self) -> usize {
+    pub(super) fn parameters(&self) -> usize {
+        self.parameter_names().count()
+    }
+
+    /// What stands in its brackets, each by its name; terms in braces are one value.
+    pub(super) fn parameter_names(&self) -> impl Iterator<Item = String> + use<> {
         let inside = self.signature.split_once('(').map_or("", |(_, rest)| rest.trim_end_matches(')'));
-        let count = |part: &str| part.split(',').filter(|p| !p.trim().is_empty()).count();
-        // Terms in braces are one value.
-        match (inside.split_once("#{"), inside.split_once('}')) {
-            (Some((before, _)), Some((_, after))) => count(before) + 1 + count(after),
-            _ => count(inside),
-        }
+        let flat = match (inside.split_once("#{"), inside.split_once('}')) {
+            (Some((before, _)), Some((_, after))) => format!("{before}terms{after}"),
+            _ => inside.to_owned(),
+        };
+        let names: Vec<String> =
+            flat.split(',').map(|p| p.trim().to_owned()).filter(|p| !p.is_empty()).collect();
+        names.into_iter()
     }
 }
 
