@@ -94,10 +94,13 @@ impl Rolling {
     }
 }
 
+/// What a word gives of the values kept.
+type Gives = fn(&Rolling) -> f64;
+
 /// Registers the filters.
 pub(super) fn register(engine: &mut Engine) {
     engine.register_fn("sustained", sustained);
-    let all: [(&str, fn(&Rolling) -> f64); 3] = [
+    let all: [(&str, Gives); 3] = [
         ("rolling_mean", Rolling::mean),
         ("rolling_min", Rolling::least),
         ("rolling_max", Rolling::greatest),
@@ -154,7 +157,7 @@ fn rolling(
     (word, name): (&'static str, &str),
     value: f64,
     window: &str,
-    gives: fn(&Rolling) -> f64,
+    gives: Gives,
 ) -> Answer<f64> {
     let home = home(context, word)?;
     let evaluation = &home.0;
