@@ -4,13 +4,14 @@
 use std::path::{Path, PathBuf};
 
 use overspill::config::{
-    self, Config, Extract, Look, MqttVersion, Route, SecretSource, Summary, Target, TimeSource,
+    self, Config, Extract, Look, MqttVersion, PriceFile, Route, SecretSource, Summary, Target, TimeSource,
 };
 use overspill_rules::home::{
     Battery, CircuitId, CountedBy, ExtraKind, Fallback, InputId, Kind, LoadId, Measures, Netting, OnMove,
-    PointId, Positive, SendAs, Side, TooHot, Unit,
+    PointId, Positive, SendAs, SettingValue, Side as Of, Takes, TooHot, Unit,
 };
-use overspill_rules::time::Span;
+use overspill_rules::tariff::{Prices, Side};
+use overspill_rules::time::{Span, WallTime};
 
 const WREN: &str = include_str!("../../examples/wren/home.toml");
 
@@ -357,7 +358,7 @@ fn import_and_export_apart_tell_the_grid() {
         + "\n[point.out]\nmeasures = \"grid.export\"\ntopic = \"house/out\"\nunit = \"W\"\n";
     let config = good(&text);
     assert_eq!(warned(&config), [""; 0]);
-    assert_eq!(config.home.points[2].measures, Measures::Grid(Side::Export));
+    assert_eq!(config.home.points[2].measures, Measures::Grid(Of::Export));
     assert_eq!(Summary::of(&config, vec![]).no_spare, None);
 }
 
@@ -438,4 +439,75 @@ fn how_often_to_commit_and_how_long_to_keep_come_out_whole() {
     let store = good(&text).store;
     assert_eq!(store.commit_every, Span::minutes(1));
     assert_eq!(store.keep, [("point.solar".to_owned(), Span::hours(24 * 400))]);
+}
+
+#[test]
+fn a_tariff_says_what_a_kilowatt_hour_costs_and_pays() {
+    let text = format!(
+        "{WREN}\n{}",
+        r#"
+[tariff]
+currency = "GBP"
+vat_percent = 5
+import = 0.2734
+zone = "winter"
+export = 0.15
+
+[tariff.window.night]
+from = "00:30"
+to = "07:30"
+price = 0.1
+
+[[tariff.change]]
+from = "2026-07-01"
+import_prices = { topic = "market/import" }
+export_prices = { file = "export.csv" }
+"#
+    );
+    let config = good(&text);
+    let tariff = config.home.tariff.as_ref().unwrap();
+    let wall = |text: &str| WallTime(text.parse::<jiff::Timestamp>().unwrap().as_millisecond());
+    let import = |at: &str| tariff.import_at(wall(at), &Prices::default()).map(|p| p.normalize().to_string());
+    assert_eq!(import("2026-06-01T12:00:00Z").as_deref(), Some("0.28707"), "exactly 0.2734 and 5 percent");
+    assert_eq!(
+        import("2026-06-01T07:00:00Z").as_deref(),
+        Some("0.105"),
+        "08:00 in summer, 07:00 for the meter"
+    );
+    // 1 July begins in London an hour before it does in UTC.
+    assert_eq!(import("2026-06-30T22:59:00Z").as_deref(), Some("0.28707"));
+    assert_eq!(import("2026-06-30T23:00:00Z"), None, "not yet published");
+    assert_eq!(config.price_files, [PriceFile { side: Side::Export, path: "homes/here/export.csv".into() }]);
+    assert!(
+        config.routes.iter().any(|r| r.topic == "market/import" && r.target == Target::Prices(Side::Import))
+    );
+}
+
+#[test]
+fn a_setting_takes_what_its_default_is() {
+    let text = format!(
+        "{WREN}\n[setting.ready_by]\ndefault = \"07:00\"\n[setting.mode]\ndefault = \"home\"\nchoices = [\"home\", \"away\"]\n\
+         [setting.kwh]\ndefault = 12\nlow = 0\nhigh = 60\nunit = \"kWh\"\n[setting.guests]\ndefault = false\nexpires_after = \"1d\"\n"
+    );
+    let settings = good(&text).home.settings;
+    let takes: Vec<&Takes> = settings.iter().map(|s| &s.takes).collect();
+    let choice = Takes::Choice(vec!["home".into(), "away".into()]);
+    let number = Takes::Number { unit: "kWh".into(), low: 0.0, high: 60.0, step: None };
+    assert_eq!(takes, [&Takes::Time, &choice, &number, &Takes::Flag]);
+    assert_eq!(settings[2].default, SettingValue::Number(12.0));
+    assert_eq!((settings[3].expires_after, settings[0].expires_after), (Some(Span::hours(24)), None));
+}
+
+#[test]
+fn every_example_and_its_rules_are_without_mistake() {
+    let mut read = 0;
+    for folder in std::fs::read_dir("../examples").unwrap() {
+        let config =
+            config::read(&folder.unwrap().path().join("home.toml")).unwrap_or_else(|why| panic!("{why}"));
+        let code = config::check_code(&config);
+        assert_eq!(code.mistakes(), 0, "{}: {:?}", config.home.id, code.rules);
+        assert_eq!(warned(&config), [""; 0], "{}", config.home.id);
+        read += 1;
+    }
+    assert!(read >= 2);
 }

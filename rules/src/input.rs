@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::home::{ExtraKind, InputId, LoadId, PointId};
+use crate::home::{ExtraKind, InputId, LoadId, PointId, SettingId, SettingValue};
+use crate::tariff::{Price, Side};
 use crate::time::{Span, WallTime};
 
 /// One thing that happened, handed to the controller together with its time.
@@ -42,6 +43,15 @@ pub enum Input {
         out: bool,
         /// Who says so.
         by: String,
+    },
+    /// A person changes a setting.
+    Setting(SettingRequest),
+    /// Prices that the supplier published.
+    Prices {
+        /// What they are for.
+        side: Side,
+        /// The list.
+        prices: Vec<Price>,
     },
     /// The rules as they stand now, in rank order (highest first). They replace the former set whole.
     Rules(RuleSet),
@@ -102,6 +112,8 @@ pub enum About {
     Input(InputId),
     /// A load.
     Load(LoadId),
+    /// A setting.
+    Setting(SettingId),
     /// A rule, by its file name without ending.
     Rule(String),
     /// The home as a whole.
@@ -123,6 +135,21 @@ pub struct OverrideRequest {
     pub by: Option<String>,
     /// A name for this request; a repeated one is refused.
     pub id: Option<String>,
+    /// The message was a retained one; refused, since nobody knows when it was meant.
+    pub retained: bool,
+}
+
+/// What a person wants a setting to be.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SettingRequest {
+    /// The setting.
+    pub setting: SettingId,
+    /// What it shall be; `None` returns it to its default.
+    pub value: Option<SettingValue>,
+    /// When it returns to its default; as the home file says where not said.
+    pub end: Option<End>,
+    /// Who asks.
+    pub by: Option<String>,
     /// The message was a retained one; refused, since nobody knows when it was meant.
     pub retained: bool,
 }
@@ -149,7 +176,7 @@ pub enum Amount {
     Amps(f64),
 }
 
-/// When an override ends.
+/// When an override or the change of a setting ends.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum End {

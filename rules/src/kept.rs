@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-use crate::output::HeldOverride;
+use crate::output::{HeldOverride, HeldSetting};
 use crate::script::LoadLog;
 use crate::time::WallTime;
 
@@ -18,6 +18,8 @@ pub struct Kept {
     pub memory: BTreeMap<String, KeptMemory>,
     /// Per load: the override that held.
     pub overrides: BTreeMap<String, HeldOverride>,
+    /// Per setting: what a person made of it.
+    pub settings: BTreeMap<String, HeldSetting>,
     /// Per load: who took it out of service.
     pub out_of_service: BTreeMap<String, String>,
     /// Per load: when it last went off; `min_off` holds across a restart.

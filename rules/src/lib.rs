@@ -35,6 +35,8 @@ pub mod request;
 pub mod script;
 pub mod send;
 mod sharing;
+pub mod sun;
+pub mod tariff;
 pub mod time;
 
 pub use controller::Controller;

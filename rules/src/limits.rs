@@ -132,6 +132,12 @@ pub const OVERRIDE_LONGEST: Span = Span::hours(24);
 /// So many override ids are remembered to refuse a repeated one.
 pub const OVERRIDE_IDS: usize = 256;
 
+/// The longest that a changed setting may say to last before it returns to its default: a year away.
+pub const SETTING_LONGEST: Span = Span::hours(24 * 366);
+
+/// Settings of one home.
+pub const SETTINGS: usize = 64;
+
 /// What a rule may remember, in bytes of JSON.
 pub const MEMORY_BYTES: usize = 16 * 1024;
 
@@ -171,6 +177,50 @@ pub const SUSTAINED_NAMES: usize = 64;
 /// A wait of `sustained` starts afresh when the rule did not look for this long: a rule is evaluated at least every
 /// [`DECIDE_EVERY`], so two evaluations passed without it.
 pub const SUSTAINED_LOOK: Span = Span::seconds(30);
+
+/// Rolling values that one rule may keep.
+pub const ROLLING_NAMES: usize = 16;
+
+/// Parts into which the window of a rolling value is divided; values older than the window leave by parts.
+pub const ROLLING_PARTS: usize = 60;
+
+/// The shortest window of a rolling value: less is one reading or two.
+pub const ROLLING_SHORTEST: Span = Span::seconds(10);
+/// The longest window of a rolling value; for days there is the log of energy.
+pub const ROLLING_LONGEST: Span = Span::hours(24);
+
+/// Things that one rule may tell people at once.
+pub const TELLS_AT_ONCE: usize = 4;
+
+/// A rule that says the same again, having said something else or nothing in between, is heard again only after this.
+pub const TELL_AGAIN: Span = Span::hours(1);
+
+/// Notices of one rule in [`TELL_AGAIN`]; a rule that puts a changing number into its words would flood people.
+pub const TELLS_AN_HOUR: usize = 6;
+
+/// A need is planned to be met so long before its deadline: a start waits for `min_off`, a car for its charge point.
+pub const NEED_RESERVE: Span = Span::minutes(15);
+
+/// So long after a start at full power a load's draw shows what it takes.
+pub const NEED_LOOK_AFTER: Span = Span::minutes(3);
+
+/// So long before the latest start it is told that nothing is plugged in.
+pub const NEED_WARN_BEFORE: Span = Span::hours(1);
+
+/// The most that one need may ask for, in kilowatt-hours: more than any car takes.
+pub const NEED_KWH_AT_MOST: f64 = 200.0;
+
+/// Prices that are kept of each list: three weeks of half hours, ten days of quarter hours.
+pub const PRICES: usize = 1024;
+
+/// The greatest price of a kilowatt-hour, either way, in any currency; a greater one is for something else.
+pub const PRICE_AT_MOST: i64 = 1000;
+
+/// A price that would hold longer is no price of a list.
+pub const PRICE_LONGEST: Span = Span::hours(24);
+
+/// Prices that ended so long ago are forgotten: nothing that a rule asks reaches further back.
+pub const PRICES_BACK: Span = Span::hours(48);
 
 /// Bytes of one message from a device.
 pub const PAYLOAD_BYTES: usize = 64 * 1024;

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::home::LoadId;
+use crate::home::{LoadId, SettingId, SettingValue};
 use crate::input::About;
 use crate::request::Request;
 use crate::script::LoadMark;
@@ -20,6 +20,8 @@ pub enum Output {
     Load(LoadReport),
     /// A rule's state changed.
     Rule(RuleReport),
+    /// What a setting is changed.
+    Setting(SettingReport),
     /// Something that people should know.
     Notice(Notice),
     /// Something to keep.
@@ -234,6 +236,23 @@ pub enum RuleState {
     Suspended,
 }
 
+/// What a setting is, and until when.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SettingReport {
+    /// The setting.
+    pub setting: SettingId,
+    /// When it became so.
+    pub at: Option<WallTime>,
+    /// What it is.
+    pub value: SettingValue,
+    /// What it is where nobody changes it.
+    pub default: SettingValue,
+    /// When it returns to its default.
+    pub until: Option<WallTime>,
+    /// Who changed it.
+    pub by: Option<String>,
+}
+
 /// One request of one rule.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Asked {
@@ -326,6 +345,13 @@ pub enum Record {
         /// The mark.
         mark: LoadMark,
     },
+    /// A person changed a setting, or it returned to its default (`None`).
+    Setting {
+        /// The setting.
+        setting: SettingId,
+        /// What it is now.
+        held: Option<HeldSetting>,
+    },
     /// An override with this id was taken; a repeated one is refused.
     OverrideId(String),
 }
@@ -340,6 +366,17 @@ pub struct HeldOverride {
     /// When it ends, by the wall clock.
     pub until: WallTime,
     /// Who asked.
+    pub by: Option<String>,
+}
+
+/// What a person made of a setting.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HeldSetting {
+    /// What it is.
+    pub value: SettingValue,
+    /// When it returns to its default, by the wall clock; `None` where it stays.
+    pub until: Option<WallTime>,
+    /// Who changed it.
     pub by: Option<String>,
 }
 

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use overspill_rules::script::reference_text;
+use overspill_rules::script::{definitions, reference_text};
 
 fn page() -> String {
     format!(
@@ -14,12 +14,22 @@ fn page() -> String {
     )
 }
 
-#[test]
-fn the_reference_page_is_the_vocabulary() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../rules/VOCABULARY.md");
+/// Compares a file of `rules` with what it should hold, or writes it afresh.
+fn is_fresh(name: &str, text: &str) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../rules").join(name);
     if std::env::var_os("REFRESH_GOLDEN").is_some() {
-        std::fs::write(&path, page()).unwrap();
+        std::fs::write(&path, text).unwrap();
     }
     let kept = std::fs::read_to_string(&path).unwrap_or_default();
-    assert!(kept == page(), "rules/VOCABULARY.md is stale; refresh it with REFRESH_GOLDEN=1");
+    assert!(kept == text, "rules/{name} is stale; refresh it with REFRESH_GOLDEN=1");
+}
+
+#[test]
+fn the_reference_page_is_the_vocabulary() {
+    is_fresh("VOCABULARY.md", &page());
+}
+
+#[test]
+fn the_definitions_for_editors_are_the_vocabulary() {
+    is_fresh("overspill.d.rhai", &definitions());
 }

@@ -6,11 +6,16 @@ use std::path::{Path, PathBuf};
 
 /// What `rules` may depend on, and why each is harmless: none of them reads a clock, a file or a socket by itself, as
 /// they are built here.
-const ALLOWED: [(&str, &str); 6] = [
+const ALLOWED: [(&str, &str); 8] = [
     ("jiff", "civil time from numbers; the time zones are compiled in, so no file is read"),
     ("rhai", "the language of the rules, without its clock, its file imports and its console"),
+    ("rust_decimal", "money is exact: arithmetic on decimals and nothing else"),
     ("serde", "inputs and outputs can be written down"),
     ("serde_json", "payloads are JSON; rule memory is kept as JSON"),
+    (
+        "solar-positioning",
+        "where the sun stands: arithmetic, with its own sines, so the same on every machine",
+    ),
     ("strsim", "the nearest right name in an error"),
     ("thiserror", "errors in words"),
 ];

@@ -44,10 +44,12 @@ pub(crate) fn convert(
             };
             Some(Value::Named(one.walk.named(&parent, (*ids, what), t, keys)))
         }
-        (Form::Text, DeValue::String(text)) => one.text(text),
+        (Form::Tables { keys, .. }, DeValue::Array(items)) => one.tables(block, items, keys),
+        (Form::Text | Form::Scalar, DeValue::String(text)) => one.text(text),
         (Form::Word(words) | Form::WordOrTable(words, _), DeValue::String(text)) => one.word(text, words),
         (Form::Checked(grammar), DeValue::String(text)) => one.checked(text, *grammar),
-        (Form::Flag, DeValue::Boolean(flag)) => Some(Value::Flag(*flag)),
+        (Form::Scalar, DeValue::Integer(_) | DeValue::Float(_)) => one.number(inner).map(Value::Number),
+        (Form::Flag | Form::Scalar, DeValue::Boolean(flag)) => Some(Value::Flag(*flag)),
         (Form::Duration { least, most, or_none }, DeValue::String(text)) => {
             one.duration(text, (*least, *most), *or_none)
         }
@@ -74,7 +76,7 @@ pub(crate) fn convert(
             None => one.wrong_type(inner),
         },
         (Form::SeriesByName, DeValue::Table(table)) => Some(one.series_by_name(table)),
-        (Form::Tables(keys), DeValue::Array(items)) => one.tables(block, items, keys),
+        (Form::List(keys), DeValue::Array(items)) => one.tables(block, items, keys),
         (Form::Texts, DeValue::Array(items)) => one.texts(items),
         _ => one.wrong_type(inner),
     }
@@ -311,6 +313,9 @@ fn kind_of(value: &DeValue<'_>) -> &'static str {
 /// What to write instead, where what is meant is plain.
 fn help_for(name: &str, form: &Form, value: &DeValue<'_>) -> Option<String> {
     match (form, value) {
+        (Form::Tables { one, .. }, DeValue::Table(_)) => {
+            Some(format!("one header for each {one}: [[..{name}]]"))
+        }
         (Form::Named { .. }, DeValue::Array(_)) => Some(format!("give each a name: [{name}.NAME]")),
         _ => mended(form, value).map(|mended| format!("write {name} = {mended}")),
     }

@@ -79,10 +79,12 @@ pub(crate) enum Form {
     Series,
     /// The same, any number of them under names that the home gives.
     SeriesByName,
-    /// A list of tables with these keys.
-    Tables(&'static [Key]),
+    /// A list of tables with these keys, shown by an example.
+    List(&'static [Key]),
     /// A list of texts.
     Texts,
+    /// A number, `true` or `false`, or text.
+    Scalar,
     /// Text with a grammar of its own.
     Checked(Grammar),
     /// A table with these keys.
@@ -104,6 +106,13 @@ pub(crate) enum Form {
         one: &'static str,
         /// What its name must look like.
         ids: Grammar,
+        /// The keys of each.
+        keys: &'static [Key],
+    },
+    /// Any number of tables in a list, `[[NAME]]`.
+    Tables {
+        /// What one of them is, as in "a change".
+        one: &'static str,
         /// The keys of each.
         keys: &'static [Key],
     },
@@ -176,8 +185,9 @@ impl Form {
             }
             Form::Series => "a value, or text such as \"500 for 10m, ramp 500..3000 over 1h\"".to_owned(),
             Form::SeriesByName => "a table of values or texts, such as { base = 400 }".to_owned(),
-            Form::Tables(keys) => format!("a list of tables, such as [{{ {} }}]", sample(keys)),
+            Form::List(keys) => format!("a list of tables, such as [{{ {} }}]", sample(keys)),
             Form::Texts => "a list of texts, such as [\"one\", \"two\"]".to_owned(),
+            Form::Scalar => "a number, true or false, or text in quotes".to_owned(),
             Form::Checked(grammar) => grammar.allowed().to_owned(),
             Form::Table(keys) => format!("a table, such as {{ {} }}", sample(keys)),
             Form::WordOrTable(words, keys) => {
@@ -187,6 +197,7 @@ impl Form {
                 format!("a number from {least} to {most}, or a table, such as {{ {} }}", sample(keys))
             }
             Form::Named { one, .. } => format!("a table for each {one}"),
+            Form::Tables { one, .. } => format!("a list of tables, one for each {one}"),
             Form::Refused(why) => (*why).to_owned(),
         }
     }

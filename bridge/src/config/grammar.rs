@@ -21,6 +21,14 @@ pub(crate) enum Grammar {
     Pointer,
     /// A zone by its IANA name.
     TimeZone,
+    /// A zone by its IANA name, or the home's winter time.
+    MeterZone,
+    /// A time of day.
+    TimeOfDay,
+    /// A date.
+    Date,
+    /// A currency.
+    Currency,
     /// The address of a broker.
     Url,
     /// The address of an InfluxDB.
@@ -61,6 +69,10 @@ impl Grammar {
             Grammar::Pointer => "a JSON Pointer in quotes, such as \"/power\" or \"/phases/0/watts\"",
             Grammar::TimeZone => "the IANA name of a time zone in quotes, such as \"Europe/London\"",
             Grammar::InfluxUrl => "\"http://HOST:PORT\", or \"https://HOST:PORT\" for TLS",
+            Grammar::MeterZone => "the IANA name of a time zone in quotes, or \"winter\"",
+            Grammar::TimeOfDay => "a time of day in quotes, such as \"00:30\"",
+            Grammar::Date => "a date in quotes, such as \"2026-04-01\"",
+            Grammar::Currency => "the three letters of a currency (ISO 4217), such as \"GBP\"",
             Grammar::Url => "\"mqtt://HOST:PORT\", or \"mqtts://HOST:PORT\" for TLS",
             Grammar::Address => "an IP address and a port in quotes, such as \"127.0.0.1:1883\"",
             Grammar::Measures => {
@@ -76,8 +88,11 @@ impl Grammar {
             Grammar::Id | Grammar::InputId | Grammar::UserName => "no valid name",
             Grammar::Topic | Grammar::CommandTopic => "no topic to use here",
             Grammar::Pointer => "no JSON Pointer",
-            Grammar::TimeZone => "no time zone",
             Grammar::InfluxUrl => "no address of a database",
+            Grammar::TimeZone | Grammar::MeterZone => "no time zone",
+            Grammar::TimeOfDay => "no time of day",
+            Grammar::Date => "no date",
+            Grammar::Currency => "no currency",
             Grammar::Url => "no address of a broker",
             Grammar::Address => "no address to listen at",
             Grammar::Measures => "nothing that can be measured",
@@ -93,8 +108,11 @@ impl Grammar {
             Grammar::UserName => "^[A-Za-z0-9_-]{1,48}$",
             Grammar::Topic | Grammar::CommandTopic => "^[^+#\\u0000]+$",
             Grammar::Pointer => "^(/([^~]|~[01])*)?$",
-            Grammar::TimeZone => "^[A-Za-z0-9_+-]+(/[A-Za-z0-9_+-]+)*$",
             Grammar::InfluxUrl => "^https?://[^/?#@ ]+/?$",
+            Grammar::TimeOfDay => "^([01][0-9]|2[0-3]):[0-5][0-9]$|^24:00$",
+            Grammar::Date => "^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
+            Grammar::Currency => "^[A-Z]{3}$",
+            Grammar::TimeZone | Grammar::MeterZone => "^[A-Za-z0-9_+-]+(/[A-Za-z0-9_+-]+)*$",
             Grammar::Url => "^mqtts?://.+$",
             Grammar::Address => "^.+:[0-9]{1,5}$",
             Grammar::Measures => {
@@ -118,6 +136,11 @@ impl Grammar {
             Grammar::Pointer => check_pointer(text),
             Grammar::TimeZone => check_timezone(text),
             Grammar::InfluxUrl => super::influx::read_url(text).map(|_| ()),
+            Grammar::MeterZone if text == "winter" => Ok(()),
+            Grammar::MeterZone => check_timezone(text),
+            Grammar::TimeOfDay => check_time_of_day(text),
+            Grammar::Date => check_date(text),
+            Grammar::Currency => check_currency(text),
             Grammar::Url => check_url(text),
             Grammar::Address => check_address(text),
             Grammar::Measures => check_measures(text),
@@ -227,6 +250,31 @@ fn check_timezone(text: &str) -> Result<(), Fault> {
                 None => fault("unknown"),
             }
         }
+    }
+}
+
+fn check_time_of_day(text: &str) -> Result<(), Fault> {
+    let two = |part: &str| part.len() == 2 && part.bytes().all(|b| b.is_ascii_digit());
+    let good = text.split_once(':').is_some_and(|(hour, minute)| {
+        two(hour) && two(minute) && (text == "24:00" || (hour < "24" && minute < "60"))
+    });
+    if good { Ok(()) } else { fault("two digits each, such as \"05:30\"") }
+}
+
+fn check_date(text: &str) -> Result<(), Fault> {
+    match text.len() == 10 && text.parse::<jiff::civil::Date>().is_ok() {
+        true => Ok(()),
+        false => fault("year, month and day, such as \"2026-04-01\""),
+    }
+}
+
+fn check_currency(text: &str) -> Result<(), Fault> {
+    if text.len() == 3 && text.bytes().all(|b| b.is_ascii_uppercase()) {
+        return Ok(());
+    }
+    match text.len() == 3 && text.bytes().all(|b| b.is_ascii_alphabetic()) {
+        true => fault(format!("\"{}\" would be one", text.to_uppercase())),
+        false => fault("three capital letters"),
     }
 }
 

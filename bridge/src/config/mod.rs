@@ -35,6 +35,7 @@ use overspill_rules::time::Span;
 use thiserror::Error;
 
 pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
+pub use build::PriceFile;
 pub use code::{CodeFindings, check_code};
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
 pub use influx::{InfluxConfig, InfluxUrl};
@@ -69,6 +70,8 @@ pub struct Config {
     pub commands: Vec<CommandTopic>,
     /// The Rhai expressions of the file, for whoever compiles them; they are also in `routes` and in the loads.
     pub expressions: Vec<Expression>,
+    /// Files of prices.
+    pub price_files: Vec<PriceFile>,
     /// What is worth knowing about the file although it can be used.
     pub warnings: Diagnostics,
 }
@@ -149,6 +152,7 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
             store: store.as_ref(),
             mqtt: draft.mqtt.as_ref(),
             influx: draft.influx.as_ref(),
+            price_files: &draft.price_files,
         };
         checks::files::check(&named, found);
     }
@@ -181,6 +185,8 @@ fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> O
             circuits: all(draft.circuits)?,
             points: all(draft.points)?,
             inputs: all(draft.inputs)?,
+            settings: all(draft.settings)?,
+            tariff: draft.tariff,
             loads: all(draft.loads)?,
             battery: draft.battery,
             blind_a: home.number("blind_a"),
@@ -193,6 +199,7 @@ fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> O
         routes: draft.routes.into_iter().map(|r| r.value).collect(),
         commands: draft.commands.into_iter().map(|c| c.value).collect(),
         expressions: draft.expressions,
+        price_files: draft.price_files.into_iter().map(|f| f.value).collect(),
         warnings: Diagnostics::new("", ""),
     })
 }

@@ -2,6 +2,7 @@
 
 use overspill_rules::home::{ExtraKind, InputId, LoadId, PointId};
 pub use overspill_rules::payload::Extract;
+use overspill_rules::tariff::Side;
 
 /// What a value is for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,6 +19,8 @@ pub enum Target {
     Ready(LoadId),
     /// Whether the home is cut off from the grid: yes or no.
     Island,
+    /// A list of prices.
+    Prices(Side),
 }
 
 /// Where a message carries its own time.

@@ -69,8 +69,11 @@ fn form(form: &Form) -> Value {
         Form::SeriesByName => {
             json!({ "type": "object", "additionalProperties": { "type": ["string", "number", "boolean"] } })
         }
-        Form::Tables(keys) => json!({ "type": "array", "items": object(keys) }),
+        Form::List(keys) => json!({ "type": "array", "items": object(keys) }),
         Form::Texts => json!({ "type": "array", "items": { "type": "string" } }),
+        Form::Scalar => json!({ "anyOf": [
+            { "type": "number" }, { "type": "boolean" }, { "type": "string", "minLength": 1 },
+        ] }),
         Form::Checked(grammar) => json!({ "type": "string", "pattern": grammar.pattern() }),
         Form::Table(keys) => object(keys),
         Form::WordOrTable(words, keys) => json!({ "anyOf": [{ "enum": words }, object(keys)] }),
@@ -82,6 +85,7 @@ fn form(form: &Form) -> Value {
             "patternProperties": { ids.pattern(): object(keys) },
             "additionalProperties": false,
         }),
+        Form::Tables { keys, .. } => json!({ "type": "array", "items": object(keys) }),
         Form::Refused(_) => Value::Bool(false),
     }
 }
@@ -102,6 +106,7 @@ mod tests {
                 Form::WordOrTable(_, inner) | Form::NumberOrTable { keys: inner, .. } => {
                     every_key_is_in(inner, &property["anyOf"][1], &place);
                 }
+                Form::Tables { keys: inner, .. } => every_key_is_in(inner, &property["items"], &place),
                 Form::Named { keys: inner, ids, .. } => {
                     every_key_is_in(inner, &property["patternProperties"][ids.pattern()], &place);
                 }
@@ -147,9 +152,10 @@ mod tests {
                     (form, default) => panic!("{}: {default:?} is no default of {form:?}", key.name),
                 }
                 match key.form {
-                    Form::Table(inner) | Form::Named { keys: inner, .. } | Form::WordOrTable(_, inner) => {
-                        check(inner)
-                    }
+                    Form::Table(inner)
+                    | Form::Named { keys: inner, .. }
+                    | Form::Tables { keys: inner, .. }
+                    | Form::WordOrTable(_, inner) => check(inner),
                     _ => {}
                 }
             }

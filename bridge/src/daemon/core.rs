@@ -103,6 +103,7 @@ impl Core {
             Output::Balance(report) => Some(publications::balance(&self.topics, report)),
             Output::Load(report) => Some(publications::load(&self.topics, &self.home, report)),
             Output::Rule(report) => Some(publications::rule(&self.topics, &self.home, report)),
+            Output::Setting(report) => Some(publications::setting(&self.topics, &self.home, report)),
             Output::Notice(notice) => Some(publications::notice(&self.topics, &self.home, notice)),
             Output::Record(_) | Output::WaitUntil(_) => None,
         }

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use overspill_rules::home::Home;
-use overspill_rules::output::{BalanceReport, LoadReport, Notice, Output, RuleReport};
+use overspill_rules::home::{Home, SettingId};
+use overspill_rules::output::{BalanceReport, LoadReport, Notice, Output, RuleReport, SettingReport};
 use overspill_rules::time::WallTime;
 
 /// How many notices are kept for viewers.
@@ -22,6 +22,8 @@ pub struct Facts {
     pub loads: Vec<LoadFacts>,
     /// The rules, by name.
     pub rules: BTreeMap<String, RuleReport>,
+    /// The settings.
+    pub settings: BTreeMap<SettingId, SettingReport>,
     /// The last notices, oldest first.
     pub notices: Vec<Notice>,
 }
@@ -58,6 +60,9 @@ impl Facts {
                 self.rules.insert(report.rule.clone(), report.clone());
             }
             Output::Notice(notice) => self.take_notice(notice.clone()),
+            Output::Setting(report) => {
+                self.settings.insert(report.setting, report.clone());
+            }
             Output::Command(_) | Output::Record(_) | Output::WaitUntil(_) => {}
         }
     }

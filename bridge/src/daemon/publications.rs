@@ -3,7 +3,8 @@
 use overspill_rules::home::Home;
 use overspill_rules::input::About;
 use overspill_rules::output::{
-    Asked, BalanceReport, BalanceValues, DrawSource, LoadReport, Notice, RuleReport, RuleState, Severity,
+    Asked, BalanceReport, BalanceValues, DrawSource, LoadReport, Notice, RuleReport, RuleState,
+    SettingReport, Severity,
 };
 use overspill_rules::request::Request;
 use overspill_rules::time::{Span, WallTime};
@@ -131,6 +132,17 @@ fn request(home: &Home, asked: &Asked) -> Value {
     Value::Object(body)
 }
 
+pub(super) fn setting(topics: &Topics, home: &Home, report: &SettingReport) -> Publication {
+    let mut body = stamped(report.at);
+    body.extend(object(json!({
+        "value": report.value,
+        "default": report.default,
+        "until": report.until.map(WallTime::to_rfc3339),
+        "by": report.by,
+    })));
+    state(topics.setting(&home.setting(report.setting).id), body)
+}
+
 pub(super) fn notice(topics: &Topics, home: &Home, notice: &Notice) -> Publication {
     let mut body = stamped(notice.at);
     body.extend(object(json!({
@@ -171,6 +183,7 @@ fn about(home: &Home, about: &About) -> String {
         About::Point(id) => format!("point/{}", home.point(*id).id),
         About::Input(id) => format!("input/{}", home.input(*id).id),
         About::Load(id) => format!("load/{}", home.load(*id).id),
+        About::Setting(id) => format!("setting/{}", home.setting(*id).id),
         About::Rule(name) => format!("rule/{name}"),
         About::Home => "home".to_owned(),
     }

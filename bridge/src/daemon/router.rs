@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use overspill_rules::home::{LoadId, PointId};
+use overspill_rules::home::{LoadId, PointId, SettingId};
 use overspill_rules::input::{About, Input, OtherReading, Reading};
-use overspill_rules::payload::{Decoder, Parsed, override_request};
+use overspill_rules::payload::{Decoder, Parsed, override_request, price_list, setting_request};
+use overspill_rules::tariff::Side;
 use serde::Deserialize;
 
 use crate::config::{Config, Route, Target};
@@ -21,6 +22,8 @@ enum Destination {
     Flag { target: Target, decoder: Decoder, yes_words: Vec<String> },
     Override(LoadId),
     Service(LoadId),
+    Setting(SettingId),
+    Prices(Side),
 }
 
 /// What a person sends to take a load out of service or put it back.
@@ -47,6 +50,10 @@ impl Router {
             by_topic.entry(topics.wish(&load.id)).or_default().push(Destination::Override(id));
             by_topic.entry(topics.service(&load.id)).or_default().push(Destination::Service(id));
         }
+        for (i, setting) in config.home.settings.iter().enumerate() {
+            let id = SettingId(i as u16);
+            by_topic.entry(topics.set(&setting.id)).or_default().push(Destination::Setting(id));
+        }
         Ok(Router { by_topic })
     }
 
@@ -70,6 +77,7 @@ fn destination(route: &Route) -> Result<Destination, String> {
         Target::Point(_) | Target::Extra(..) | Target::Input(_) => {
             Destination::Value { target: route.target, decoder }
         }
+        Target::Prices(side) => Destination::Prices(side),
         Target::Plugged(_) | Target::Ready(_) | Target::Island => {
             Destination::Flag { target: route.target, decoder, yes_words: route.yes_words.clone() }
         }
@@ -85,6 +93,10 @@ impl Destination {
             }
             Destination::Override(load) => override_request(*load, payload, retained).map(Input::Override),
             Destination::Service(load) => service(*load, payload, retained),
+            Destination::Prices(side) => {
+                price_list(payload).map(|prices| Input::Prices { side: *side, prices })
+            }
+            Destination::Setting(id) => setting_request(*id, payload, retained).map(Input::Setting),
         };
         made.unwrap_or_else(|why| Input::Unreadable {
             about: self.about(),
@@ -94,7 +106,7 @@ impl Destination {
     }
 
     fn is_from_a_person(&self) -> bool {
-        matches!(self, Destination::Override(_) | Destination::Service(_))
+        matches!(self, Destination::Override(_) | Destination::Service(_) | Destination::Setting(_))
     }
 
     fn about(&self) -> About {
@@ -103,9 +115,11 @@ impl Destination {
                 Target::Point(id) | Target::Extra(id, _) => About::Point(id),
                 Target::Input(id) => About::Input(id),
                 Target::Plugged(id) | Target::Ready(id) => About::Load(id),
-                Target::Island => About::Home,
+                Target::Island | Target::Prices(_) => About::Home,
             },
             Destination::Override(id) | Destination::Service(id) => About::Load(*id),
+            Destination::Setting(id) => About::Setting(*id),
+            Destination::Prices(_) => About::Home,
         }
     }
 }
@@ -119,7 +133,9 @@ fn value(target: Target, decoder: &Decoder, parsed: &Parsed<'_>, retained: bool)
         Target::Point(point) => reading(point, None),
         Target::Extra(point, kind) => reading(point, Some(kind)),
         Target::Input(input) => Input::Other(OtherReading { input, value, device_time, retained }),
-        Target::Plugged(_) | Target::Ready(_) | Target::Island => return Err("not a number".to_owned()),
+        Target::Plugged(_) | Target::Ready(_) | Target::Island | Target::Prices(_) => {
+            return Err("not a number".to_owned());
+        }
     })
 }
 

@@ -15,6 +15,7 @@ use super::clock::{Always, Belief, HomeClock, SystemBelief};
 use super::core::{Core, CoreError};
 use super::duty::{GONE_AFTER, LISTEN_FOR};
 use super::facts::Facts;
+use super::price_files::PriceFiles;
 use super::rule_files::RuleFiles;
 use super::session::{Session, Times};
 use super::start::OwnLogin;
@@ -277,6 +278,8 @@ async fn live(
     let (rules_in, mut rules) = mpsc::channel(1);
     let watcher = tokio::spawn(watch_rules(config.clone(), files, rules_in));
     let mut lag_told = None;
+    let (prices_in, mut prices) = mpsc::channel(1);
+    let price_watcher = tokio::spawn(watch_prices(config.clone(), session.clock, prices_in));
     let mut clock_look = tokio::time::interval(LOOK_AT_CLOCK);
     loop {
         tokio::select! {
@@ -289,6 +292,7 @@ async fn live(
             () = sleep_until(Instant::from_std(session.wake_at())) => session.woken(),
             Some(looked) = rules.recv() => take_looked(session, looked),
             Some(notice) = kept.notice() => session.tell_notice(notice),
+            Some(news) = prices.recv() => take_prices(session, news),
             _ = clock_look.tick() => {
                 if let Some(input) = session.clock_input() {
                     session.step(vec![input]);
@@ -298,6 +302,7 @@ async fn live(
         }
     }
     watcher.abort();
+    price_watcher.abort();
     kept
 }
 
@@ -310,6 +315,35 @@ fn tell_lag(session: &mut Session, kept: &Kept, told: &mut Option<Lag>) {
         session.tell_lag(lag);
     }
     *told = lag;
+}
+
+type PriceNews = Vec<Result<Input, String>>;
+
+/// Reads files of prices away from the loop, at once and whenever they change.
+async fn watch_prices(config: Config, clock: HomeClock, out: mpsc::Sender<PriceNews>) {
+    let mut files = PriceFiles::new(&config.price_files);
+    while !files.is_empty() {
+        let wall = clock.wall();
+        let look = tokio::task::spawn_blocking(move || {
+            let news = files.news(wall);
+            (files, news)
+        });
+        let Ok((looked, news)) = look.await else { return };
+        files = looked;
+        if !news.is_empty() && out.send(news).await.is_err() {
+            return;
+        }
+        tokio::time::sleep(LOOK_AT_RULES).await;
+    }
+}
+
+fn take_prices(session: &mut Session, news: PriceNews) {
+    for news in news {
+        match news {
+            Ok(input) => session.step(vec![input]),
+            Err(why) => session.tell(Severity::Warning, "prices_unreadable", why),
+        }
+    }
 }
 
 async fn watch_rules(config: Config, mut files: RuleFiles, out: mpsc::Sender<Looked>) {

@@ -37,6 +37,16 @@ impl Topics {
         format!("{}/rule/{name}", self.prefix)
     }
 
+    /// What a setting is, retained JSON.
+    pub fn setting(&self, id: &str) -> String {
+        format!("{}/setting/{id}", self.prefix)
+    }
+
+    /// Where people change a setting.
+    pub fn set(&self, id: &str) -> String {
+        format!("{}/setting/{id}/set", self.prefix)
+    }
+
     /// Notices, JSON, not retained.
     pub fn notice(&self) -> String {
         format!("{}/notice", self.prefix)

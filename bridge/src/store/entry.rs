@@ -2,11 +2,11 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use overspill_rules::home::LoadId;
+use overspill_rules::home::{LoadId, SettingId};
 use overspill_rules::input::{Input, RuleSet};
 use overspill_rules::kept::KeptMemory;
 use overspill_rules::limits::OVERRIDE_IDS;
-use overspill_rules::output::{HeldOverride, Output, Record};
+use overspill_rules::output::{HeldOverride, HeldSetting, Output, Record};
 use overspill_rules::time::{Moment, WallTime};
 
 /// When something happened. Entries with the same stamp were handled together.
@@ -33,7 +33,9 @@ impl Row {
     /// Whether it must reach the disk at once: a person or a rule changed what a load does.
     pub(super) fn is_urgent(&self) -> bool {
         match self {
-            Row::Input(_, input) => matches!(input, Input::Override(_) | Input::OutOfService { .. }),
+            Row::Input(_, input) => {
+                matches!(input, Input::Override(_) | Input::Setting(_) | Input::OutOfService { .. })
+            }
             Row::Output(_, Output::Record(record)) => {
                 matches!(record, Record::Setpoint { .. } | Record::Decision(_))
             }
@@ -49,6 +51,7 @@ pub(super) struct State {
     pub(super) ratios: BTreeMap<LoadId, f64>,
     pub(super) memory: BTreeMap<String, KeptMemory>,
     pub(super) overrides: BTreeMap<LoadId, Option<HeldOverride>>,
+    pub(super) settings: BTreeMap<SettingId, Option<HeldSetting>>,
     pub(super) out_of_service: BTreeMap<LoadId, Option<String>>,
     pub(super) override_ids: VecDeque<String>,
     pub(super) good_rules: Option<RuleSet>,
@@ -68,6 +71,10 @@ impl State {
             }
             Record::Override { load, held } => {
                 self.overrides.insert(*load, held.clone());
+                Some(Urgent(true))
+            }
+            Record::Setting { setting, held } => {
+                self.settings.insert(*setting, held.clone());
                 Some(Urgent(true))
             }
             Record::OutOfService { load, by } => {
@@ -94,6 +101,7 @@ impl State {
         older.ratios.extend(newer.ratios);
         older.memory.extend(newer.memory);
         older.overrides.extend(newer.overrides);
+        older.settings.extend(newer.settings);
         older.out_of_service.extend(newer.out_of_service);
         older.good_rules = newer.good_rules.or(older.good_rules);
         *self = older;

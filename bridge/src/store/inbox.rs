@@ -43,7 +43,11 @@ impl StoreHandle {
             Output::Balance(_) | Output::Notice(_) => {
                 self.with(|inbox, options| inbox.add(Row::Output(stamp, output.clone()), options));
             }
-            Output::Command(_) | Output::Load(_) | Output::Rule(_) | Output::WaitUntil(_) => {}
+            Output::Command(_)
+            | Output::Load(_)
+            | Output::Rule(_)
+            | Output::Setting(_)
+            | Output::WaitUntil(_) => {}
         }
     }
 

@@ -75,7 +75,7 @@
 //! | `believed` | what `half_hour` said until a correction was made (`undo` 0) or taken back (1) |
 //! | `setting` | `sealed_to` and `zone` |
 //! | `rule_text` | each rule text once |
-//! | `load_ratio`, `rule_memory`, `held_override`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
+//! | `load_ratio`, `rule_memory`, `held_override`, `held_setting`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
 //!
 //! `flow` is `import`, `export`, `solar`, `house`, `charge`, `discharge` or `load.<id>`. `sample` and its fellows are in
 //! order of time, so that one commit touches few pages whatever the number of series. Zero loses its sign in SQLite; else

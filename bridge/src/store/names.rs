@@ -3,7 +3,7 @@
 //! The core refers to points, inputs and loads by their place in the home file. Places shift when the file changes, so
 //! nothing in the store is kept by place.
 
-use overspill_rules::home::{ExtraKind, Home, InputId, LoadId, PointId};
+use overspill_rules::home::{ExtraKind, Home, InputId, LoadId, PointId, SettingId};
 use overspill_rules::input::About;
 use overspill_rules::output::Flow;
 use serde_json::Value;
@@ -15,6 +15,7 @@ pub(crate) struct Names {
     points: Vec<String>,
     inputs: Vec<String>,
     loads: Vec<String>,
+    settings: Vec<String>,
 }
 
 impl Names {
@@ -24,6 +25,7 @@ impl Names {
             points: home.points.iter().map(|p| p.id.clone()).collect(),
             inputs: home.inputs.iter().map(|i| i.id.clone()).collect(),
             loads: home.loads.iter().map(|l| l.id.clone()).collect(),
+            settings: home.settings.iter().map(|s| s.id.clone()).collect(),
         }
     }
 
@@ -31,11 +33,16 @@ impl Names {
         named(&self.loads, id.0)
     }
 
+    pub(super) fn setting(&self, id: SettingId) -> String {
+        named(&self.settings, id.0)
+    }
+
     pub(super) fn about(&self, about: &About) -> String {
         match about {
             About::Point(PointId(n)) => format!("point.{}", named(&self.points, *n)),
             About::Input(InputId(n)) => format!("input.{}", named(&self.inputs, *n)),
             About::Load(id) => format!("load.{}", self.load(*id)),
+            About::Setting(id) => format!("setting.{}", self.setting(*id)),
             About::Rule(name) => format!("rule.{name}"),
             About::Home => "home".to_owned(),
         }
@@ -79,7 +86,7 @@ impl Names {
         place(&self.points, id).map(|n| Source::Point(PointId(n), extra))
     }
 
-    /// Puts names in the place of the numbers under `load`, `point` and `input`, at any depth.
+    /// Puts names in the place of the numbers under `load`, `point`, `input` and `setting`, at any depth.
     pub(super) fn name_places(&self, value: &mut Value) {
         walk(value, &|key, item| {
             let place = item.as_u64().and_then(|n| u16::try_from(n).ok())?;
@@ -105,6 +112,7 @@ impl Names {
             "load" => Some(&self.loads),
             "point" => Some(&self.points),
             "input" => Some(&self.inputs),
+            "setting" => Some(&self.settings),
             _ => None,
         }
     }

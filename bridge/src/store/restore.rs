@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use overspill_rules::input::{RuleSet, RuleSource};
 use overspill_rules::kept::{Kept, KeptMemory};
-use overspill_rules::output::HeldOverride;
+use overspill_rules::output::{HeldOverride, HeldSetting};
 use overspill_rules::script::{LoadLog, LoadMark};
 use overspill_rules::time::{Span, WallTime};
 use rusqlite::{Connection, OptionalExtension, Row};
@@ -36,6 +36,7 @@ pub(super) fn restore(conn: &Connection) -> rusqlite::Result<Restored> {
         overrides: map(conn, "SELECT load, is_on, watts, until, by FROM held_override", |r| {
             Ok(HeldOverride { on: r.get(1)?, watts: r.get(2)?, until: WallTime(r.get(3)?), by: r.get(4)? })
         })?,
+        settings: settings(conn)?,
         out_of_service: map(conn, "SELECT load, by FROM out_of_service", |r| r.get(1))?,
         off_since: off_since(conn, last_entry)?,
         left_on: rows(conn, "SELECT load FROM switched WHERE is_on", |r| r.get(0))?.into_iter().collect(),
@@ -69,6 +70,19 @@ fn off_since(
     let sql = "SELECT load, tick.at FROM switched JOIN tick ON tick.id = switched.tick WHERE NOT is_on";
     let found: BTreeMap<String, Option<i64>> = map(conn, sql, |r| r.get(1))?;
     Ok(found.into_iter().filter_map(|(load, at)| Some((load, at.map(WallTime).or(last_entry)?))).collect())
+}
+
+/// A value that can't be read is as if nobody had changed the setting.
+fn settings(conn: &Connection) -> rusqlite::Result<BTreeMap<String, HeldSetting>> {
+    let found = map(conn, "SELECT setting, value, until, by FROM held_setting", |r| {
+        let value: String = r.get(1)?;
+        let until = r.get::<_, Option<i64>>(2)?.map(WallTime);
+        Ok((value, until, r.get(3)?))
+    })?;
+    let held = found.into_iter().filter_map(|(setting, (value, until, by))| {
+        Some((setting, HeldSetting { value: serde_json::from_str(&value).ok()?, until, by }))
+    });
+    Ok(held.collect())
 }
 
 fn logs(conn: &Connection) -> rusqlite::Result<BTreeMap<String, LoadLog>> {

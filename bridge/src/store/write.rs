@@ -230,6 +230,7 @@ impl Writing<'_> {
             Record::Memory { .. }
             | Record::Learnt { .. }
             | Record::Override { .. }
+            | Record::Setting { .. }
             | Record::OutOfService { .. }
             | Record::OverrideId(_) => Ok(()),
         }
@@ -313,6 +314,19 @@ impl Writing<'_> {
                     params![load, h.on, h.watts, h.until.0, h.by],
                 )?,
                 None => self.exec("DELETE FROM held_override WHERE load = ?1", [load])?,
+            }
+        }
+        for (setting, held) in &state.settings {
+            let setting = self.names.setting(*setting);
+            match held {
+                Some(h) => {
+                    let value = json!(h.value).to_string();
+                    self.exec(
+                        "INSERT OR REPLACE INTO held_setting VALUES (?1, ?2, ?3, ?4)",
+                        params![setting, value, h.until.map(|w| w.0), h.by],
+                    )?
+                }
+                None => self.exec("DELETE FROM held_setting WHERE setting = ?1", [setting])?,
             }
         }
         for (load, by) in &state.out_of_service {

@@ -111,7 +111,7 @@ impl Drive<'_> {
                 Output::Rule(report) => self.story.rules.push((at, report)),
                 Output::Notice(notice) => self.story.notices.push((at, notice)),
                 Output::Record(Record::Decision(decision)) => self.story.decisions.push((at, *decision)),
-                Output::Record(_) => {}
+                Output::Record(_) | Output::Setting(_) => {}
                 Output::WaitUntil(wake) => self.wake = wake,
             }
         }

@@ -68,8 +68,8 @@ const TEST: &[Key] = &[
         Form::Named { one: "load", ids: Grammar::Id, keys: LOAD },
         "What happens to a load, `[test.NAME.load.LOAD]`.",
     ),
-    Key::new("people", Form::Tables(PERSON), "What people ask of loads, past the rules."),
-    Key::new("expect", Form::Tables(EXPECT), "What must be seen.").required(),
+    Key::new("people", Form::List(PERSON), "What people ask of loads, past the rules."),
+    Key::new("expect", Form::List(EXPECT), "What must be seen.").required(),
 ];
 
 const LOAD: &[Key] = &[

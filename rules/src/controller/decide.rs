@@ -19,6 +19,7 @@ impl Controller {
     pub(super) fn decide(&mut self) {
         self.due.clear();
         self.end_overrides();
+        self.keep_settings();
         self.follow_volts();
         self.observe();
         self.report_balance();
@@ -246,6 +247,8 @@ impl Controller {
             points: points.collect(),
             inputs: inputs.collect(),
             loads: (0..self.states.len()).map(|i| self.load_view(i)).collect(),
+            settings: self.settings.values(&self.home),
+            prices: Arc::clone(&self.prices),
         }
     }
 

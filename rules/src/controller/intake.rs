@@ -1,11 +1,15 @@
 //! What each input changes before the next decision.
 
+use std::sync::Arc;
+
 use super::Controller;
 use crate::home::{InputId, LoadId};
 use crate::input::{About, Input, OtherReading, Reading, Role};
+use crate::limits;
 use crate::output::{Output, Record, Severity};
 use crate::reading::{Arrival, Taken, implausible, own_time};
 use crate::script::Known;
+use crate::tariff::{Price, Side};
 use crate::time::{Moment, Span};
 
 /// The state of another input.
@@ -37,6 +41,8 @@ impl Controller {
             Input::LoadState { load, plugged, ready } => self.take_load_state(load, plugged, ready),
             Input::Unreadable { about, why, person } => self.take_unreadable(about, &why, person),
             Input::Override(request) => self.take_override(request),
+            Input::Setting(request) => self.take_setting(request),
+            Input::Prices { side, prices } => self.take_prices(side, &prices),
             Input::OutOfService { load, out, by } => self.take_out_of_service(load, out, by),
             Input::Rules(set) => self.take_rules(&set),
             Input::ClockSet { offset_ms, believed } => self.take_clock(offset_ms, believed),
@@ -165,12 +171,22 @@ impl Controller {
         self.tell_now(Severity::Info, "out_of_service", About::Load(load), text);
     }
 
+    fn take_prices(&mut self, side: Side, list: &[Price]) {
+        let oldest = self.clock.believed_wall(self.now).map(|wall| wall + Span(-limits::PRICES_BACK.0));
+        let series = Arc::make_mut(&mut self.prices).of_mut(side);
+        series.take(list);
+        if let Some(oldest) = oldest {
+            series.forget_before(oldest);
+        }
+    }
+
     fn take_clock(&mut self, offset_ms: i64, believed: bool) {
         self.accounts.clock_is_set(self.clock.calendar(), offset_ms);
         self.clock.set(offset_ms, believed);
         if believed {
             self.place_kept_times();
             self.overrides.place(self.now, &self.clock);
+            self.settings.place(self.now, &self.clock);
         }
     }
 

@@ -10,6 +10,7 @@ mod notices;
 mod overrides;
 mod report;
 mod rules;
+mod settings;
 mod start;
 mod wake;
 mod words;
@@ -26,6 +27,7 @@ use crate::limits;
 use crate::loads::{Lateness, LoadState};
 use crate::output::{LoadReport, Output};
 use crate::reading::Meter;
+use crate::tariff::Prices;
 use crate::time::Moment;
 
 use account::Accounts;
@@ -34,6 +36,7 @@ use intake::InputState;
 use notices::Notices;
 use overrides::Overrides;
 use rules::Rules;
+use settings::Settings;
 
 /// The one controller that the daemon, the demo, rule tests, replay and the fault simulation drive.
 ///
@@ -71,6 +74,8 @@ pub struct Controller {
     load_meters_fresh: Vec<bool>,
     rules: Rules,
     overrides: Overrides,
+    settings: Settings,
+    prices: Arc<Prices>,
     out_of_service: Vec<Option<String>>,
     accounts: Accounts,
     notices: Notices,
@@ -119,6 +124,8 @@ impl Controller {
             load_meters_fresh: vec![true; loads],
             rules: Rules::default(),
             overrides: Overrides::new(loads),
+            prices: Arc::default(),
+            settings: Settings::new(home.settings.len()),
             out_of_service: vec![None; loads],
             accounts: Accounts::new(loads),
             notices: Notices::default(),

@@ -3,6 +3,7 @@
 use super::Controller;
 use super::intents::Meant;
 use super::words;
+use crate::home::SettingValue;
 use crate::input::About;
 use crate::output::{Decision, DrawSource, Limit, LoadReport, Output, Record, Seen};
 use crate::script::BALANCE_NAMES;
@@ -99,6 +100,15 @@ impl Controller {
             let age = meter.newest().map(|(own, _)| self.now - own);
             seen.push(Seen { name: point.id.clone(), value, age });
         }
+        for id in &reads.settings {
+            let value = match self.settings.value(&self.home, *id) {
+                SettingValue::Number(number) => Some(*number),
+                SettingValue::Flag(flag) => Some(f64::from(u8::from(*flag))),
+                // A decision's chain is of numbers; the journal has what the person said.
+                SettingValue::Text(_) => continue,
+            };
+            seen.push(Seen { name: self.home.setting(*id).id.clone(), value, age: None });
+        }
         for id in &reads.inputs {
             let described = self.home.input(*id);
             let known = self.inputs[usize::from(id.0)].known(self.now, described.stale_after);
@@ -131,6 +141,7 @@ impl Controller {
             About::Point(id) => format!("point {}", self.home.point(*id).id),
             About::Input(id) => format!("input {}", self.home.input(*id).id),
             About::Load(id) => self.home.load(*id).name.clone(),
+            About::Setting(id) => self.home.setting(*id).name.clone(),
             About::Rule(name) => format!("rule {name}"),
             About::Home => "the home".to_owned(),
         }

@@ -11,6 +11,7 @@ use crate::limits;
 use crate::output::{Asked, Output, Record, RuleReport, RuleState, Severity};
 use crate::request::Request;
 use crate::script::{Fault, Program, Reads, RuleMemory, RuleRun, RunOutcome, View};
+use crate::time::Moment;
 
 /// The rules that are in force, with what each has said last.
 #[derive(Default)]
@@ -32,6 +33,33 @@ pub(super) struct Running {
     failures: u32,
     suspended: Option<Fault>,
     told: Option<RuleReport>,
+    tells: Tells,
+}
+
+/// What a rule has told people.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Tells {
+    /// What it said at its last evaluation.
+    saying: Vec<String>,
+    /// What was given out of late, oldest first.
+    given: Vec<(Moment, String)>,
+}
+
+impl Tells {
+    /// What of `saying` is to be given out now.
+    fn take(&mut self, now: Moment, saying: Vec<String>) -> Vec<String> {
+        self.given.retain(|(at, _)| now - *at < limits::TELL_AGAIN);
+        let mut due = Vec::new();
+        for text in saying.iter().filter(|text| !self.saying.contains(text)) {
+            let again = self.given.iter().any(|(_, given)| given == text);
+            if !again && self.given.len() < limits::TELLS_AN_HOUR {
+                self.given.push((now, text.clone()));
+                due.push(text.clone());
+            }
+        }
+        self.saying = saying;
+        due
+    }
 }
 
 /// What a rule said at its last evaluation.
@@ -84,6 +112,7 @@ impl Controller {
                 failures: unchanged.map_or(0, |r| r.failures),
                 suspended: info.fault.clone().or_else(|| unchanged.and_then(|r| r.suspended.clone())),
                 told: None,
+                tells: unchanged.map(|r| r.tells.clone()).unwrap_or_default(),
             }
         });
         let running: Vec<Running> = running.collect();
@@ -113,11 +142,27 @@ impl Controller {
             } else {
                 let run = program.run(i, view, &self.rules.running[i].memory);
                 self.due.extend(run.wake);
+                self.take_tells(i, &run);
                 self.take_run(i, run);
             }
             self.report_rule(i);
         }
         self.rules.program = Some(program);
+    }
+
+    /// A rule that waits or failed says nothing new, and has not stopped saying what it said.
+    fn take_tells(&mut self, i: usize, run: &RuleRun) {
+        if !matches!(run.outcome, RunOutcome::Asked { .. }) {
+            return;
+        }
+        for (load, text) in run.troubles.iter().cloned() {
+            self.tell_now(Severity::Warning, "need_not_met", About::Load(load), text);
+        }
+        let rule = &mut self.rules.running[i];
+        let about = About::Rule(rule.name.clone());
+        for text in rule.tells.take(self.now, run.tells.clone()) {
+            self.tell_now(Severity::Info, "rule_tells", about.clone(), text);
+        }
     }
 
     fn take_run(&mut self, i: usize, run: RuleRun) {

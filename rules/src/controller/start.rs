@@ -27,6 +27,11 @@ impl Controller {
             self.states[i].was_off_since = kept.off_since.get(&id).copied();
             self.states[i].was_left_on = kept.left_on.contains(&id);
         }
+        for (i, setting) in self.home.settings.iter().enumerate() {
+            if let Some(held) = kept.settings.get(&setting.id) {
+                self.settings.restore(i, setting, held.clone());
+            }
+        }
         self.overrides.restore_ids(kept.override_ids);
         self.rules.remember(kept.memory);
     }
@@ -81,6 +86,11 @@ impl Controller {
                 kept.left_on.insert(id.clone());
             }
             kept.logs.insert(id, self.accounts.log(LoadId(i as u16)));
+        }
+        for (i, setting) in self.home.settings.iter().enumerate() {
+            if let Some(held) = self.settings.held(i) {
+                kept.settings.insert(setting.id.clone(), held.clone());
+            }
         }
         kept.override_ids = self.overrides.ids(limits::OVERRIDE_IDS);
         kept

@@ -10,6 +10,7 @@ impl Controller {
         let mut due = self.due.clone();
         due.push(self.now + limits::DECIDE_EVERY);
         due.extend(self.overrides.next_end());
+        due.extend(self.settings.next_end());
         due.extend(self.clock.until_next(self.now, Span::minutes(5)));
         due.extend(self.stale_moments());
         due.extend(self.states.iter().filter_map(|s| s.yields_until));

@@ -5,6 +5,7 @@
 
 mod load;
 mod point;
+mod setting;
 mod supply;
 
 use std::fmt;
@@ -13,8 +14,10 @@ use jiff::tz::TimeZone;
 
 pub use load::{CountedBy, Fallback, Kind, Load, OnMove, SendAs, TooHot};
 pub use point::{Extra, ExtraKind, Measures, Point, Positive, Side, Unit};
+pub use setting::{Setting, SettingId, SettingValue, Takes};
 pub use supply::{Circuit, Netting, Supply};
 
+use crate::tariff::Tariff;
 use crate::time::Span;
 
 /// Place of a point in [`Home::points`].
@@ -56,6 +59,10 @@ pub struct Home {
     pub points: Vec<Point>,
     /// Other values that rules may read, in the file's order.
     pub inputs: Vec<OtherInput>,
+    /// What the household may change without editing a rule, in the file's order.
+    pub settings: Vec<Setting>,
+    /// What the household pays and is paid, where the home file says so.
+    pub tariff: Option<Tariff>,
     /// Loads that rules may drive, in the file's order.
     pub loads: Vec<Load>,
     /// The home's battery, where it has one.
@@ -128,6 +135,16 @@ impl Home {
     /// The input that the home file calls `name`.
     pub fn input_named(&self, name: &str) -> Option<InputId> {
         index_of(self.inputs.iter().map(|i| i.id.as_str()), name).map(InputId)
+    }
+
+    /// The setting with index `id`.
+    pub fn setting(&self, id: SettingId) -> &Setting {
+        &self.settings[usize::from(id.0)]
+    }
+
+    /// The setting that the home file calls `name`.
+    pub fn setting_named(&self, name: &str) -> Option<SettingId> {
+        index_of(self.settings.iter().map(|s| s.id.as_str()), name).map(SettingId)
     }
 
     /// All loads in the order in which they are served: by `turn`, ties by the file's order.

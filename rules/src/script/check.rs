@@ -10,6 +10,7 @@ use super::holds::{Holds, given_by, owner, variables};
 use super::literals;
 use super::load_object::TERMS;
 use super::nearest::{nearest, suggest};
+use super::need::OPTIONS;
 use super::source::Source;
 use super::trace::Name;
 use super::vocabulary::{Owner, callable, signatures, word, words_of};
@@ -51,10 +52,12 @@ pub(super) fn check(
     check.found
 }
 
-const ALL: [Owner; 8] = [
+const ALL: [Owner; 10] = [
     Owner::Home,
     Owner::Load,
     Owner::Clock,
+    Owner::Sun,
+    Owner::Price,
     Owner::Rule,
     Owner::Number,
     Owner::Text,
@@ -204,7 +207,8 @@ impl Check<'_> {
 
     /// Checks what is written out in the brackets of a word of the vocabulary.
     fn arguments(&mut self, name: &str, call: &FnCallExpr, at: Position, method: bool) {
-        let skip = usize::from(!method && name != "sustained");
+        let own = word(name).is_some_and(|w| w.on == Owner::Rule);
+        let skip = usize::from(!method && !own);
         let args: Vec<&Expr> = call.args.iter().skip(skip).collect();
         for (place, given) in args.iter().enumerate() {
             if let Some((message, help)) = literals::problem(name, args.len(), place, given) {
@@ -229,24 +233,43 @@ impl Check<'_> {
                 let inputs = self.home.inputs.iter().map(|i| i.id.as_str()).collect();
                 self.named("input", input, *place, inputs);
             }
+            ("setting", [Expr::StringConstant(setting, place)]) => {
+                let settings = self.home.settings.iter().map(|s| s.id.as_str()).collect();
+                self.named("setting", setting, *place, settings);
+            }
             ("known" | "or", [Expr::StringConstant(name, place), ..]) => {
                 self.named("value, point or input", name, *place, Name::all(self.home));
             }
             ("take_spare", [Expr::Map(map, _), _]) => {
-                for (key, _) in &map.0 {
-                    if !TERMS.contains(&key.name.as_str()) {
-                        let help = suggest(&key.name, TERMS);
-                        self.fault(key.pos, format!("`take_spare` has no term `{}`", key.name), help);
-                    }
+                self.keys("take_spare", "term", &map.0, &TERMS);
+            }
+            ("need_kwh", [_, by, rest @ ..]) => {
+                self.written(by, |text| TimeOfDay::parse(text).err());
+                if let [Expr::Map(map, _), _] = rest {
+                    self.keys("need_kwh", "option", &map.0, &OPTIONS);
                 }
+            }
+            ("import_at" | "cheapest_before", [time, ..]) => {
+                self.written(time, |text| TimeOfDay::parse(text).err());
             }
             ("between" | "energy_since" | "run_time_since", times) => {
                 for time in times {
                     self.written(time, |text| TimeOfDay::parse(text).err());
                 }
             }
-            ("sustained", [_, _, span]) => self.written(span, |text| Span::parse(text).err()),
+            ("sustained" | "rolling_mean" | "rolling_min" | "rolling_max", [_, _, span]) => {
+                self.written(span, |text| Span::parse(text).err())
+            }
             _ => {}
+        }
+    }
+
+    fn keys(&mut self, word: &str, one: &str, entries: &[(rhai::Ident, Expr)], known: &[&str]) {
+        for (key, _) in entries {
+            if !known.contains(&key.name.as_str()) {
+                let help = suggest(&key.name, known.iter().copied());
+                self.fault(key.pos, format!("`{word}` has no {one} `{}`", key.name), help);
+            }
         }
     }
 
@@ -339,6 +362,8 @@ fn owner_words(owner: Owner) -> &'static str {
         Owner::Home => "the home",
         Owner::Load => "a load",
         Owner::Clock => "the clock",
+        Owner::Sun => "the sun",
+        Owner::Price => "the prices",
         Owner::Rule => "the rule itself",
         Owner::Number => "numbers",
         Owner::Text => "texts",

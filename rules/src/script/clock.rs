@@ -9,7 +9,7 @@ use crate::time::WallTime;
 
 /// A time of day in minutes since local midnight, 0 to 1440.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct TimeOfDay(u16);
+pub(crate) struct TimeOfDay(u16);
 
 /// Minutes of a day.
 const DAY: u16 = 24 * 60;
@@ -22,7 +22,7 @@ impl TimeOfDay {
     ///
     /// # Errors
     /// A sentence that says how to write it.
-    pub(super) fn parse(text: &str) -> Result<TimeOfDay, String> {
+    pub(crate) fn parse(text: &str) -> Result<TimeOfDay, String> {
         time_of_day(text).ok_or_else(|| {
             format!(
                 "`{text}` is no time of day: write it with two digits each, such as \"05:30\" or \"22:00\""
@@ -50,15 +50,24 @@ pub(super) fn is_between(now: &Zoned, start: TimeOfDay, end: TimeOfDay) -> bool 
 
 /// The next instant after `now` at which the clock shows `time`, or at which the clocks change before that.
 pub(super) fn next(now: &Zoned, time: TimeOfDay) -> Option<WallTime> {
-    let found = (0..=2)
-        .filter_map(|ahead| now.date().checked_add(ahead.days()).ok())
-        .flat_map(|date| instants(now.time_zone(), date, time))
-        .flatten()
-        .find(|at| *at > now.timestamp())?;
+    let found = next_instant(now, time)?;
     let zone = now.time_zone();
     let change =
         if zone.to_offset(found) == now.offset() { None } else { change_after(zone, now.timestamp()) };
     Some(WallTime(change.map_or(found, |c| c.min(found)).as_millisecond()))
+}
+
+/// The next instant after `now` at which the clock shows `time`.
+pub(super) fn next_shown(now: &Zoned, time: TimeOfDay) -> Option<WallTime> {
+    next_instant(now, time).map(|at| WallTime(at.as_millisecond()))
+}
+
+fn next_instant(now: &Zoned, time: TimeOfDay) -> Option<Timestamp> {
+    (0..=2)
+        .filter_map(|ahead| now.date().checked_add(ahead.days()).ok())
+        .flat_map(|date| instants(now.time_zone(), date, time))
+        .flatten()
+        .find(|at| *at > now.timestamp())
 }
 
 /// The last instant up to `now` at which the clock showed `time`.

@@ -228,6 +228,8 @@ pub(crate) fn type_word(kind: &str) -> String {
         "Home" | "HomeObject" => "the home",
         "Load" | "LoadObject" => "a load",
         "Clock" | "ClockObject" => "the clock",
+        "Sun" | "SunObject" => "the sun",
+        "Price" | "PriceObject" => "the prices",
         "Fn" | "FnPtr" => "a function",
         _ if kind.starts_with("alloc::vec::Vec") => "a list",
         _ if kind.starts_with("alloc::collections::btree") => "a map",

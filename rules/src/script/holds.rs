@@ -13,6 +13,8 @@ pub(super) enum Holds {
     Home,
     Load,
     Clock,
+    Sun,
+    Price,
     Anything,
 }
 
@@ -21,6 +23,8 @@ pub(super) fn owner(holds: Holds) -> Option<Owner> {
         Holds::Home => Some(Owner::Home),
         Holds::Load => Some(Owner::Load),
         Holds::Clock => Some(Owner::Clock),
+        Holds::Sun => Some(Owner::Sun),
+        Holds::Price => Some(Owner::Price),
         Holds::Anything => None,
     }
 }
@@ -29,6 +33,8 @@ pub(super) fn owner(holds: Holds) -> Option<Owner> {
 pub(super) fn given_by(holds: Holds, first: &Expr) -> Holds {
     match (holds, first) {
         (Holds::Home, Expr::Property(property, _)) if property.2 == "clock" => Holds::Clock,
+        (Holds::Home, Expr::Property(property, _)) if property.2 == "sun" => Holds::Sun,
+        (Holds::Home, Expr::Property(property, _)) if property.2 == "price" => Holds::Price,
         (Holds::Home, Expr::MethodCall(call, _)) if call.name == "load" => Holds::Load,
         _ => Holds::Anything,
     }

@@ -57,14 +57,14 @@ pub(super) fn register(engine: &mut Engine) {
 }
 
 impl LoadObject {
-    fn described(&self) -> Answer<&Load> {
+    pub(super) fn described(&self) -> Answer<&Load> {
         match self.evaluation.home.loads.get(usize::from(self.load.0)) {
             Some(load) => Ok(load),
             None => self.evaluation.fail("this load is not part of the home".to_owned(), None),
         }
     }
 
-    fn view(&self) -> Answer<&LoadView> {
+    pub(super) fn view(&self) -> Answer<&LoadView> {
         self.evaluation.read_load(self.load);
         match self.evaluation.view.loads.get(usize::from(self.load.0)) {
             Some(view) => Ok(view),
@@ -101,7 +101,7 @@ impl LoadObject {
         Ok(if view.on == on { view.since.as_seconds() / 60.0 } else { 0.0 })
     }
 
-    fn energy_since(&mut self, time: &str) -> Answer<f64> {
+    pub(super) fn energy_since(&mut self, time: &str) -> Answer<f64> {
         let at = self.last(time)?;
         let view = self.view()?;
         Ok((view.energy_kwh - view.log.at(at).0).max(0.0))
@@ -142,7 +142,7 @@ impl LoadObject {
     }
 
     /// Keeps the request; the last one for a load counts.
-    fn ask(&mut self, request: Request, why: &str) -> Answer<()> {
+    pub(super) fn ask(&mut self, request: Request, why: &str) -> Answer<()> {
         let why = why.trim();
         if why.is_empty() {
             let help = "say why in a few words: people read them".to_owned();
@@ -158,7 +158,8 @@ impl LoadObject {
     }
 }
 
-fn shortened(why: &str) -> String {
+/// A text cut to what people read at a glance.
+pub(super) fn shortened(why: &str) -> String {
     if why.len() <= limits::REASON_CHARS {
         return why.to_owned();
     }

@@ -7,16 +7,24 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::engine::same_maps;
+use super::filters::Rolling;
+use super::need::Needs;
+use super::trace::Trace;
 use crate::kept::KeptMemory;
 use crate::limits;
 use crate::time::Moment;
 
-/// A rule's memory: the map that it has as `this`, and its `sustained` waits.
+/// A rule's memory: the map that it has as `this`, its `sustained` waits and its rolling values.
 #[derive(Debug, Clone, Default)]
 pub struct RuleMemory {
     map: Map,
     pub(super) sustained: BTreeMap<String, SustainedState>,
+    pub(super) rolling: RollingStates,
+    pub(super) needs: Needs,
 }
+
+/// Rolling values by word and name.
+pub(super) type RollingStates = BTreeMap<(&'static str, String), Rolling>;
 
 /// How long a condition of `sustained(..)` has held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -28,15 +36,15 @@ pub struct SustainedState {
 }
 
 impl RuleMemory {
-    /// Whether nothing is remembered in `this`.
+    /// Whether nothing is remembered that outlives a restart.
     pub fn is_empty(&self) -> bool {
-        self.map.is_empty()
+        self.map.is_empty() && self.needs.is_empty()
     }
 
-    /// Whether both remember the same in `this`; the waits of `sustained`, which move at every look, are left out.
+    /// Whether both remember the same in `this` and of needs; the waits of `sustained`, which move at every look, are left out.
     /// A memory that is the same need not be recorded again.
     pub fn same_data(&self, other: &RuleMemory) -> bool {
-        same_maps(&self.map, &other.map)
+        same_maps(&self.map, &other.map) && self.needs == other.needs
     }
 
     /// The waits of `sustained(..)`, by name.
@@ -44,11 +52,14 @@ impl RuleMemory {
         &self.sustained
     }
 
-    /// The memory as a JSON object. The waits of `sustained` are not in it: they are measured on the monotonic clock
+    /// The memory as a JSON object. The waits of `sustained` and the rolling
+    /// values are not in it: they are measured on the monotonic clock
     /// of one run of the program and start afresh with the next.
     pub fn to_json(&self) -> String {
         let entries = self.map.iter().map(|(key, value)| (key.to_string(), to_value(value)));
-        Value::Object(entries.collect()).to_string()
+        let needs = serde_json::to_value(&self.needs).ok().filter(|_| !self.needs.is_empty());
+        let needs = needs.map(|needs| (NEEDS.to_owned(), needs));
+        Value::Object(entries.chain(needs).collect()).to_string()
     }
 
     /// Reads what [`RuleMemory::to_json`] wrote.
@@ -64,10 +75,11 @@ impl RuleMemory {
             ));
         }
         match serde_json::from_str(json) {
-            Ok(value @ Value::Object(_)) => {
-                let map = from_value(&value).try_cast::<Map>().unwrap_or_default();
+            Ok(Value::Object(mut entries)) => {
+                let needs = entries.remove(NEEDS).and_then(|needs| serde_json::from_value(needs).ok());
+                let map = from_value(&Value::Object(entries)).try_cast::<Map>().unwrap_or_default();
                 check_plain(&map)?;
-                Ok(RuleMemory { map, sustained: BTreeMap::new() })
+                Ok(RuleMemory { map, needs: needs.unwrap_or_default(), ..RuleMemory::default() })
             }
             Ok(_) => Err("a rule's memory must be a JSON object".to_owned()),
             Err(error) => Err(format!("a rule's memory is no JSON: {error}")),
@@ -92,17 +104,21 @@ impl RuleMemory {
     ///
     /// # Errors
     /// A sentence, when `this` is no map any more, holds what can't be kept, or is too large.
-    pub(super) fn checked(
-        this: Dynamic,
-        sustained: BTreeMap<String, SustainedState>,
-    ) -> Result<RuleMemory, String> {
+    pub(super) fn checked(this: Dynamic, trace: Trace) -> Result<RuleMemory, String> {
         let Some(map) = this.try_cast::<Map>() else {
             return Err("`this` is the rule's memory and must stay a map".to_owned());
         };
+        if map.contains_key(NEEDS) {
+            return Err(format!("`{NEEDS}` is a name of the program's own"));
+        }
         check_plain(&map)?;
-        Ok(RuleMemory { map, sustained })
+        let Trace { sustained, rolling, needs, .. } = trace;
+        Ok(RuleMemory { map, sustained, rolling, needs })
     }
 }
+
+/// Under this name needs are kept beside the entries of `this`.
+const NEEDS: &str = "(needs)";
 
 /// How deep lists and maps may stand within each other in a memory; JSON readers give up at some depth.
 const DEEPEST: usize = 16;

@@ -2,20 +2,25 @@
 
 mod check;
 mod clock;
+mod definitions;
 mod engine;
 mod explain;
 mod expression;
 mod fault;
+mod filters;
 mod holds;
 mod literals;
 mod load_object;
 mod memory;
 mod nearest;
+mod need;
 mod objects;
 mod place;
+mod price_object;
 mod program;
 mod run;
 mod source;
+mod sun_object;
 #[cfg(test)]
 pub(crate) mod tests;
 mod trace;
@@ -23,6 +28,8 @@ mod view;
 mod vocabulary;
 mod words;
 
+pub(crate) use clock::TimeOfDay;
+pub use definitions::definitions;
 pub(crate) use engine::number;
 pub(crate) use explain::type_word;
 pub(crate) use expression::Expression;

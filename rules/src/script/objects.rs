@@ -3,15 +3,17 @@
 use std::sync::Arc;
 
 use jiff::Zoned;
-use rhai::{Engine, ImmutableString, NativeCallContext};
+use rhai::{Dynamic, Engine, ImmutableString};
 
 use super::clock::{self, TimeOfDay};
 use super::engine::Answer;
-use super::load_object::LoadObject;
-use super::memory::SustainedState;
+use super::load_object::{LoadObject, shortened};
 use super::nearest::suggest;
+use super::price_object::PriceObject;
+use super::sun_object::SunObject;
 use super::trace::{Evaluation, Name};
 use super::view::BALANCE_NAMES;
+use crate::home::SettingValue;
 use crate::limits;
 use crate::time::Span;
 
@@ -23,7 +25,7 @@ pub(super) struct HomeObject(pub(super) Arc<Evaluation>);
 #[derive(Debug, Clone)]
 pub(super) struct ClockObject(Arc<Evaluation>);
 
-/// Registers the home, the clock and `sustained`.
+/// Registers the home and the clock.
 pub(super) fn register(engine: &mut Engine) {
     engine.register_type_with_name::<HomeObject>("Home");
     engine.register_type_with_name::<ClockObject>("Clock");
@@ -34,6 +36,7 @@ pub(super) fn register(engine: &mut Engine) {
     engine.register_fn("load", HomeObject::load);
     engine.register_fn("point", HomeObject::point);
     engine.register_fn("input", HomeObject::input);
+    engine.register_fn("setting", HomeObject::setting);
     engine.register_fn("known", HomeObject::known);
     engine.register_fn("or", HomeObject::or);
     engine.register_fn("or", |home: &mut HomeObject, name: &str, instead: i64| home.or(name, instead as f64));
@@ -43,7 +46,9 @@ pub(super) fn register(engine: &mut Engine) {
     engine.register_get("weekday", ClockObject::weekday);
     engine.register_get("day", ClockObject::day);
     engine.register_get("month", ClockObject::month);
-    engine.register_fn("sustained", sustained);
+    engine.register_get("sun", |home: &mut HomeObject| SunObject(Arc::clone(&home.0)));
+    engine.register_get("price", |home: &mut HomeObject| PriceObject(Arc::clone(&home.0)));
+    engine.register_fn("tell", HomeObject::tell);
 }
 
 impl HomeObject {
@@ -77,12 +82,43 @@ impl HomeObject {
         }
     }
 
+    fn setting(&mut self, name: &str) -> Answer<Dynamic> {
+        let found = self.0.home.setting_named(name);
+        match found.and_then(|id| self.0.setting(id)) {
+            Some(SettingValue::Flag(flag)) => Ok((*flag).into()),
+            Some(SettingValue::Number(number)) => Ok((*number).into()),
+            Some(SettingValue::Text(text)) => Ok(text.into()),
+            None => {
+                let help = suggest(name, self.0.home.settings.iter().map(|s| s.id.as_str()));
+                self.0.fail(format!("the home has no setting `{name}`"), help)
+            }
+        }
+    }
+
     fn known(&mut self, name: &str) -> Answer<bool> {
         self.find(name).map(|found| self.0.looked_at(found).value.is_some())
     }
 
     fn or(&mut self, name: &str, instead: f64) -> Answer<f64> {
         self.find(name).map(|found| self.0.looked_at(found).value.unwrap_or(instead))
+    }
+
+    /// A notice for people. The controller gives it out once for as long as the rule goes on saying the same.
+    fn tell(&mut self, text: &str) -> Answer<()> {
+        let text = text.trim();
+        if text.is_empty() {
+            return self.0.fail("there is nothing to tell".to_owned(), None);
+        }
+        let text = shortened(text);
+        let mut trace = self.0.trace();
+        if trace.tells.len() >= limits::TELLS_AT_ONCE && !trace.tells.contains(&text) {
+            drop(trace);
+            return self.0.fail(format!("a rule may tell {} things at once", limits::TELLS_AT_ONCE), None);
+        }
+        if !trace.tells.contains(&text) {
+            trace.tells.push(text);
+        }
+        Ok(())
     }
 
     fn find(&self, name: &str) -> Answer<Name> {
@@ -166,36 +202,4 @@ impl ClockObject {
 
 fn into_minute(now: &Zoned) -> Span {
     Span(i64::from(now.second()) * 1000 + i64::from(now.millisecond()))
-}
-
-/// Whether `condition` has held at every look for `span`. A wait starts afresh when the rule did not look for
-/// [`limits::SUSTAINED_LOOK`], since nobody knows what was in between.
-fn sustained(context: NativeCallContext, name: &str, condition: bool, span: &str) -> Answer<bool> {
-    let Some(home) = context.tag().and_then(|tag| tag.read_lock::<HomeObject>()) else {
-        return Err("`sustained` is for rules only".into());
-    };
-    let evaluation = &home.0;
-    let span = Span::parse(span).or_else(|message| evaluation.fail(message, None))?;
-    let now = evaluation.view.now;
-    let mut trace = evaluation.trace();
-    if !condition {
-        trace.sustained.remove(name);
-        return Ok(false);
-    }
-    if trace.sustained.len() >= limits::SUSTAINED_NAMES && !trace.sustained.contains_key(name) {
-        drop(trace);
-        return evaluation
-            .fail(format!("a rule may have {} waits of `sustained`", limits::SUSTAINED_NAMES), None);
-    }
-    let state = trace.sustained.entry(name.to_owned()).or_insert(SustainedState { since: now, seen: now });
-    if now - state.seen > limits::SUSTAINED_LOOK {
-        state.since = now;
-    }
-    state.seen = now;
-    let left = span - (now - state.since);
-    drop(trace);
-    if left > Span::ZERO {
-        evaluation.wake_in(left);
-    }
-    Ok(left <= Span::ZERO)
 }

@@ -20,6 +20,8 @@ pub struct Program {
     /// What rules may import.
     pub(super) library: StaticModuleResolver,
     pub(super) home: Arc<Home>,
+    /// Rise and set of today, worked out once.
+    pub(super) sun: Arc<crate::sun::Memo>,
     pub(super) infos: Vec<RuleInfo>,
     pub(super) rules: Vec<Option<CompiledRule>>,
     /// Texts of every file, to show the line of a fault.
@@ -67,7 +69,8 @@ impl Program {
         let (libraries, library) = read_libraries(&mut engine, home, set, &mut faults);
         let (texts, home_kept) = (texts(set), Arc::new(home.clone()));
         let (infos, rules) = (Vec::new(), Vec::new());
-        let mut program = Program { engine, library, home: home_kept, infos, rules, texts };
+        let mut program =
+            Program { engine, library, home: home_kept, sun: Arc::default(), infos, rules, texts };
         for rule in &set.rules {
             let (info, compiled) = compile_rule(&program.engine, home, rule, &libraries, &mut faults);
             program.infos.push(info);

@@ -28,6 +28,10 @@ pub struct RuleRun {
     /// When the rule would answer otherwise by the passing of time alone, as far as it looked; after an evaluation
     /// that waits or failed too.
     pub wake: Option<Moment>,
+    /// What it tells people; to be given out where it came to its end.
+    pub tells: Vec<String>,
+    /// Needs that can't be met, by load, in words; to be told where it came to its end.
+    pub troubles: Vec<(LoadId, String)>,
 }
 
 /// How an evaluation ended.
@@ -56,10 +60,18 @@ impl Program {
         let Some(compiled) = self.rules.get(rule).and_then(Option::as_ref) else {
             let fault =
                 self.infos.get(rule).and_then(|info| info.fault.clone()).unwrap_or_else(|| no_rule(rule));
-            return RuleRun { outcome: RunOutcome::Failed(fault), reads: Reads::default(), wake: None };
+            return RuleRun {
+                outcome: RunOutcome::Failed(fault),
+                reads: Reads::default(),
+                wake: None,
+                tells: vec![],
+                troubles: vec![],
+            };
         };
         let mut ended = self.evaluate(&self.engine, compiled, view, state);
         let (reads, wake) = (std::mem::take(&mut ended.trace.reads), ended.trace.wake);
+        let tells = std::mem::take(&mut ended.trace.tells);
+        let troubles = std::mem::take(&mut ended.trace.troubles);
         let outcome = match ended.outcome(compiled.entry) {
             Ok(outcome) => outcome,
             Err(mut told) => {
@@ -69,7 +81,7 @@ impl Program {
                 RunOutcome::Failed(self.fault(rule, told))
             }
         };
-        RuleRun { outcome, reads, wake }
+        RuleRun { outcome, reads, wake, tells, troubles }
     }
 
     fn evaluate(
@@ -79,7 +91,7 @@ impl Program {
         view: &Arc<View>,
         state: &RuleMemory,
     ) -> Ended {
-        let evaluation = Arc::new(Evaluation::new(view, &self.home, state.sustained.clone()));
+        let evaluation = Arc::new(Evaluation::new(view, &self.home, &self.sun, state));
         let home = HomeObject(Arc::clone(&evaluation));
         let mut this = Dynamic::from_map(state.map().clone());
         let options = CallFnOptions::new()
@@ -130,18 +142,19 @@ struct Ended {
 impl Ended {
     /// What became of it; the error where it failed. A memory that can't be kept is told at `entry`: it is what all
     /// of the rule together left.
-    fn outcome(self, entry: Position) -> Result<RunOutcome, Explained> {
+    fn outcome(mut self, entry: Position) -> Result<RunOutcome, Explained> {
         // A rule can't undo a stop, whatever became of the error on its way out.
-        match (self.trace.stop, self.result) {
+        match (self.trace.stop.take(), self.result) {
             (Some(Stop::Waiting(why)), _) => Ok(RunOutcome::Waiting { why }),
             (Some(Stop::Failed { message, help }), _) => {
                 Err(Explained { message, help, ..Explained::default() })
             }
             (None, Err(error)) => Err(explain(&error, signatures)),
             (None, Ok(_)) => {
-                let memory = RuleMemory::checked(self.this, self.trace.sustained)
+                let requests = std::mem::take(&mut self.trace.requests);
+                let memory = RuleMemory::checked(self.this, self.trace)
                     .map_err(|message| Explained::at(entry, message))?;
-                Ok(RunOutcome::Asked { requests: self.trace.requests, memory })
+                Ok(RunOutcome::Asked { requests, memory })
             }
         }
     }

@@ -3,13 +3,16 @@
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use jiff::Zoned;
 use rhai::{Dynamic, EvalAltResult, Position};
 
 use super::engine::Answer;
-use super::memory::SustainedState;
+use super::memory::{RollingStates, RuleMemory, SustainedState};
+use super::need::{Needs, Troubles};
 use super::view::{BALANCE_NAMES, Known, View};
-use crate::home::{Home, InputId, LoadId, PointId};
+use crate::home::{Home, InputId, LoadId, PointId, SettingId, SettingValue};
 use crate::request::Request;
+use crate::sun::{self, SunDay};
 use crate::time::{Moment, Span, WallTime};
 
 /// What an evaluation read: its requests can be trusted for as long as these are fresh. What was read through
@@ -22,6 +25,8 @@ pub struct Reads {
     pub points: Vec<PointId>,
     /// Other inputs.
     pub inputs: Vec<InputId>,
+    /// Settings.
+    pub settings: Vec<SettingId>,
     /// Loads of which the rule read a property (not those of which it only asked).
     pub loads: Vec<LoadId>,
     /// The wall clock.
@@ -44,6 +49,15 @@ pub(super) struct Trace {
     pub(super) reads: Reads,
     pub(super) wake: Option<Moment>,
     pub(super) sustained: BTreeMap<String, SustainedState>,
+    pub(super) rolling: RollingStates,
+    /// Needs as they stood before this evaluation.
+    pub(super) needs_before: Needs,
+    /// Needs that this evaluation asked for.
+    pub(super) needs: Needs,
+    /// Needs that can't be met.
+    pub(super) troubles: Troubles,
+    /// What the rule tells people.
+    pub(super) tells: Vec<String>,
     pub(super) stop: Option<Stop>,
 }
 
@@ -52,6 +66,7 @@ pub(super) struct Trace {
 pub(super) struct Evaluation {
     pub(super) view: Arc<View>,
     pub(super) home: Arc<Home>,
+    sun: Arc<sun::Memo>,
     trace: Mutex<Trace>,
 }
 
@@ -59,10 +74,18 @@ impl Evaluation {
     pub(super) fn new(
         view: &Arc<View>,
         home: &Arc<Home>,
-        sustained: BTreeMap<String, SustainedState>,
+        sun: &Arc<sun::Memo>,
+        memory: &RuleMemory,
     ) -> Evaluation {
-        let trace = Mutex::new(Trace { sustained, ..Trace::default() });
-        Evaluation { view: Arc::clone(view), home: Arc::clone(home), trace }
+        let (sustained, rolling) = (memory.sustained.clone(), memory.rolling.clone());
+        let needs_before = memory.needs.clone();
+        let trace = Mutex::new(Trace { sustained, rolling, needs_before, ..Trace::default() });
+        Evaluation { view: Arc::clone(view), home: Arc::clone(home), sun: Arc::clone(sun), trace }
+    }
+
+    /// When the sun rises and sets on the date of `local`.
+    pub(super) fn sun_day(&self, local: &Zoned, place: (f64, f64)) -> Option<SunDay> {
+        self.sun.day(local, place)
     }
 
     pub(super) fn trace(&self) -> MutexGuard<'_, Trace> {
@@ -121,6 +144,12 @@ impl Evaluation {
             Some(value) => Ok(value),
             None => self.wait(self.unknown_words(Name::Input(id))),
         }
+    }
+
+    /// What a setting is; noted as read, for the chain of a decision.
+    pub(super) fn setting(&self, id: SettingId) -> Option<&SettingValue> {
+        note(&mut self.trace().reads.settings, id);
+        self.view.settings.get(usize::from(id.0))
     }
 
     pub(super) fn read_load(&self, id: LoadId) {

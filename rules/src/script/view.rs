@@ -4,6 +4,8 @@ use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
+use crate::home::SettingValue;
+use crate::tariff::Prices;
 use crate::time::{Moment, Span, WallTime};
 
 /// The home as rules see it at one moment.
@@ -23,6 +25,10 @@ pub struct View {
     pub inputs: Vec<Known>,
     /// The loads, in the home's order.
     pub loads: Vec<LoadView>,
+    /// What the settings are, in the home's order.
+    pub settings: Vec<SettingValue>,
+    /// The lists of prices that are known.
+    pub prices: Arc<Prices>,
 }
 
 /// The names by which rules read the balance, as in `home.grid_w`.

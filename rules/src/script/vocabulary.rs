@@ -8,7 +8,7 @@ use rhai::Engine;
 
 use super::engine::general_engine;
 use super::words::TABLE;
-use super::{load_object, objects};
+use super::{filters, load_object, need, objects, price_object, sun_object};
 
 /// One word that a rule may use.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -36,6 +36,10 @@ pub enum Owner {
     Load,
     /// `home.clock`.
     Clock,
+    /// `home.sun`.
+    Sun,
+    /// `home.price`.
+    Price,
     /// Nothing: a function of its own.
     Rule,
     /// A number.
@@ -55,12 +59,20 @@ impl Entry {
     }
 
     /// How many values stand in its brackets.
-    fn parameters(&self) -> usize {
+    pub(super) fn parameters(&self) -> usize {
+        self.parameter_names().count()
+    }
+
+    /// What stands in its brackets, each by its name; terms in braces are one value.
+    pub(super) fn parameter_names(&self) -> impl Iterator<Item = String> + use<> {
         let inside = self.signature.split_once('(').map_or("", |(_, rest)| rest.trim_end_matches(')'));
-        // The terms of `take_spare` are one value.
-        let flat = inside.split_once('}').map_or(inside, |(_, rest)| rest);
-        let terms = usize::from(flat.len() != inside.len());
-        terms + flat.split(',').filter(|p| !p.trim().is_empty()).count()
+        let flat = match (inside.split_once("#{"), inside.split_once('}')) {
+            (Some((before, _)), Some((_, after))) => format!("{before}terms{after}"),
+            _ => inside.to_owned(),
+        };
+        let names: Vec<String> =
+            flat.split(',').map(|p| p.trim().to_owned()).filter(|p| !p.is_empty()).collect();
+        names.into_iter()
     }
 }
 
@@ -69,6 +81,10 @@ pub(super) fn rule_engine() -> Engine {
     let mut engine = general_engine();
     objects::register(&mut engine);
     load_object::register(&mut engine);
+    need::register(&mut engine);
+    filters::register(&mut engine);
+    sun_object::register(&mut engine);
+    price_object::register(&mut engine);
     engine
 }
 
@@ -97,7 +113,9 @@ fn heading(owner: Owner) -> &'static str {
         Owner::Home => "home: what `decide` is given",
         Owner::Load => "a load: home.load(\"..\")",
         Owner::Clock => "the household's clock: home.clock (local time; waits while the clock is not set)",
-        Owner::Rule => "waits",
+        Owner::Price => "prices of a kilowatt-hour, VAT included: home.price (needs [tariff])",
+        Owner::Sun => "the sun: home.sun (needs `latitude` and `longitude` in [home])",
+        Owner::Rule => "what a rule keeps by name (each name once in a rule; afresh after a restart)",
         Owner::Number => "numbers (7/2 is 3: write 7.0/2 where a part matters)",
         Owner::Text => "texts",
         Owner::List => "lists",
@@ -132,7 +150,7 @@ pub(super) fn callable(owners: &[Owner]) -> BTreeMap<&'static str, BTreeSet<usiz
 
 #[cfg(test)]
 mod tests {
-    use super::Owner::{Clock, Home, List, Load, Rule};
+    use super::Owner::{Clock, Home, List, Load, Price, Rule, Sun};
     use super::*;
 
     /// Name, number of values with the owner, and whether it is a property, of every function of an engine.
@@ -153,7 +171,7 @@ mod tests {
 
     fn in_table(own: bool) -> BTreeSet<(String, usize, bool)> {
         let entries = TABLE.iter().filter(|e| {
-            let ours = matches!(e.on, Home | Load | Clock | Rule | List);
+            let ours = matches!(e.on, Home | Load | Clock | Sun | Price | Rule | List);
             !own || ours
         });
         entries

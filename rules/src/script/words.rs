@@ -1,7 +1,7 @@
 //! The table of words: what the check knows and the reference prints.
 
 use super::vocabulary::Entry;
-use super::vocabulary::Owner::{self, Clock, Home, List, Load, Map, Number, Rule, Text};
+use super::vocabulary::Owner::{self, Clock, Home, List, Load, Map, Number, Price, Rule, Sun, Text};
 
 const fn entry(
     on: Owner,
@@ -72,6 +72,14 @@ pub(super) const TABLE: &[Entry] = &[
     ),
     entry(
         Home,
+        "setting",
+        ".setting(name)",
+        "as declared",
+        "home.setting(\"ready_by\")",
+        "what the household has set: a number, true or false, a time of day or a word",
+    ),
+    entry(
+        Home,
         "known",
         ".known(name)",
         "true or false",
@@ -87,6 +95,23 @@ pub(super) const TABLE: &[Entry] = &[
         "the value, or something instead while it is not known",
     ),
     entry(Home, "clock", ".clock", "", "home.clock.hour", "the household's clock"),
+    entry(Home, "sun", ".sun", "", "home.sun.is_up", "where the sun stands over the home"),
+    entry(
+        Home,
+        "price",
+        ".price",
+        "",
+        "home.price.import_now < 0.10",
+        "what a kilowatt-hour costs and pays, in the currency of [tariff]",
+    ),
+    entry(
+        Home,
+        "tell",
+        ".tell(text)",
+        "",
+        "home.tell(\"the tank is cold\");",
+        "a notice for people; once for as long as the rule goes on telling the same",
+    ),
     entry(
         Load,
         "take_spare",
@@ -128,6 +153,25 @@ pub(super) const TABLE: &[Entry] = &[
         "asks to run at so many amps",
     ),
     entry(Load, "stop", ".stop(why)", "", "water.stop(\"hot enough\");", "asks not to run"),
+    entry(
+        Load,
+        "need_kwh",
+        ".need_kwh(kwh, by, why)",
+        "true once it is met",
+        "car.need_kwh(12, \"07:00\", \"for the morning\");",
+        "so much energy by that time, in order of cost: the cheapest half hours that suffice, spare power where it costs \
+         less (what sending it out would pay), and without regard to cost from the latest moment on; counted since the \
+         rule began to ask for it",
+    ),
+    entry(
+        Load,
+        "need_kwh",
+        ".need_kwh(kwh, by, #{efficiency, own_sun_first, since}, why)",
+        "true once it is met",
+        "car.need_kwh(12, \"07:00\", #{ efficiency: 0.9, own_sun_first: true }, \"for the morning\");",
+        "the same on terms: efficiency counts what arrives in the car; own_sun_first takes spare power although the night \
+         may be cheaper, and the reason shows both prices; since: \"18:00\" counts from that time",
+    ),
     entry(Load, "on", ".on", "true or false", "car.on", "whether it is commanded on"),
     entry(Load, "setpoint_w", ".setpoint_w", "W", "car.setpoint_w", "what it is set to"),
     entry(Load, "draw_w", ".draw_w", "W", "car.draw_w < 100", "what it draws"),
@@ -178,12 +222,109 @@ pub(super) const TABLE: &[Entry] = &[
     entry(Clock, "day", ".day", "1 to 31", "home.clock.day == 1", "the day of the month"),
     entry(Clock, "month", ".month", "1 to 12", "home.clock.month >= 10", "the month"),
     entry(
+        Sun,
+        "elevation",
+        ".elevation",
+        "degrees",
+        "home.sun.elevation > 15",
+        "how high it stands; negative below the horizon",
+    ),
+    entry(
+        Sun,
+        "azimuth",
+        ".azimuth",
+        "degrees from north, clockwise",
+        "home.sun.azimuth < 180",
+        "in which direction it stands; 90 is east, 180 south",
+    ),
+    entry(
+        Sun,
+        "is_up",
+        ".is_up",
+        "true or false",
+        "home.sun.is_up",
+        "whether any of it is above the horizon",
+    ),
+    entry(
+        Sun,
+        "rises",
+        ".rises",
+        "time of day",
+        "home.clock.between(\"05:00\", home.sun.rises)",
+        "when it rises today; waits on a day on which it does not",
+    ),
+    entry(
+        Sun,
+        "sets",
+        ".sets",
+        "time of day",
+        "home.clock.between(home.sun.sets, \"23:00\")",
+        "when it sets today; waits on a day on which it does not",
+    ),
+    entry(
+        Price,
+        "import_now",
+        ".import_now",
+        "currency per kWh",
+        "home.price.import_now < 0",
+        "what a kilowatt-hour bought costs now",
+    ),
+    entry(
+        Price,
+        "export_now",
+        ".export_now",
+        "currency per kWh",
+        "home.price.export_now > home.price.import_at(\"03:00\")",
+        "what one more kilowatt-hour sent out pays now; 0 where the meter does not count for it",
+    ),
+    entry(
+        Price,
+        "import_at",
+        ".import_at(time)",
+        "currency per kWh",
+        "home.price.import_at(\"03:00\")",
+        "what a kilowatt-hour bought costs when the clock next shows that time",
+    ),
+    entry(
+        Price,
+        "cheapest_before",
+        ".cheapest_before(time, hours)",
+        "true or false",
+        "home.price.cheapest_before(\"07:00\", 3 - water.run_time_since(\"22:00\"))",
+        "whether now is among the cheapest half hours from now until that time that make up so many hours; give \
+         the hours that are still to be run",
+    ),
+    entry(
         Rule,
         "sustained",
         "sustained(name, condition, span)",
         "true or false",
         "sustained(\"sunny\", home.spare_w > 2000, \"2m\")",
         "whether the condition has held at every look for that long",
+    ),
+    entry(
+        Rule,
+        "rolling_mean",
+        "rolling_mean(name, value, span)",
+        "as the value",
+        "rolling_mean(\"base\", home.base_w, \"10m\") < 800",
+        "the mean of the value over the last so long (10 s to 24 h), or since the rule began to look",
+    ),
+    entry(
+        Rule,
+        "rolling_min",
+        "rolling_min(name, value, span)",
+        "as the value",
+        "rolling_min(\"spare\", home.spare_w, \"5m\") > 1500",
+        "the least of the value over the last so long",
+    ),
+    entry(
+        Rule,
+        "rolling_max",
+        "rolling_max(name, value, span)",
+        "as the value",
+        "rolling_max(\"grid\", home.grid_w, \"5m\") < 9000",
+        "the greatest of the value over the last so long",
     ),
     entry(Number, "abs", ".abs()", "", "home.battery_w.abs()", "without its sign"),
     entry(Number, "min", "min(a, b)", "", "min(home.spare_w, 2000)", "the smaller"),

@@ -126,6 +126,8 @@ pub fn home(loads: Vec<Load>, metered: bool) -> Home {
         loads,
         battery: None,
         blind_a: None,
+        settings: Vec::new(),
+        tariff: None,
         restart_gap: Span::ZERO,
     }
 }

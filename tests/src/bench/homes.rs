@@ -82,6 +82,8 @@ impl Plan {
                 full_above: 99.5,
             }),
             blind_a: None,
+            settings: Vec::new(),
+            tariff: None,
             restart_gap: Span::ZERO,
         }
     }

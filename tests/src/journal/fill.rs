@@ -27,6 +27,8 @@ pub fn home(inputs: &[String]) -> Home {
         loads: Vec::new(),
         battery: None,
         blind_a: None,
+        settings: Vec::new(),
+        tariff: None,
         restart_gap: Span::seconds(10),
     }
 }

@@ -69,6 +69,11 @@ impl House {
         self.text = self.text.replace(from, to);
     }
 
+    /// Adds to the home file.
+    pub fn add(&mut self, text: &str) {
+        self.text.push_str(text);
+    }
+
     /// A file of the home's folder.
     pub fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)

@@ -11,5 +11,6 @@ mod outage;
 mod people;
 mod restart;
 mod rule_files;
+mod settings;
 mod speed;
 mod two;

@@ -98,6 +98,8 @@ impl Kind {
                 full_above: 99.0,
             }),
             blind_a: self.blind_a,
+            settings: Vec::new(),
+            tariff: None,
             restart_gap: self.restart_gap,
         }
     }

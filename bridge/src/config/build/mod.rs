@@ -6,11 +6,14 @@ mod influx;
 mod load;
 mod mqtt;
 pub(crate) mod point;
+mod setting;
 mod source;
+mod tariff;
 
 use std::path::{Path, PathBuf};
 
-use overspill_rules::home::{Battery, Circuit, Load, OtherInput, Point, Supply};
+use overspill_rules::home::{Battery, Circuit, Load, OtherInput, Point, Setting, Supply};
+use overspill_rules::tariff::Tariff;
 
 use super::block::{At, Block, Place};
 use super::broker::MqttConfig;
@@ -19,6 +22,7 @@ use super::form::within_sentence;
 use super::influx::InfluxConfig;
 use super::nearest::nearest;
 use super::route::{CommandTopic, Expression, Makes, Route};
+pub use tariff::PriceFile;
 
 /// An item of the home file: where it stands, and what came of it.
 pub(crate) struct Item<'b, T> {
@@ -44,10 +48,16 @@ pub(crate) struct Draft<'b> {
     pub(crate) points: Vec<Item<'b, Point>>,
     /// Inputs, in the file's order.
     pub(crate) inputs: Vec<Item<'b, OtherInput>>,
+    /// Settings, in the file's order.
+    pub(crate) settings: Vec<Item<'b, Setting>>,
     /// Loads, in the file's order.
     pub(crate) loads: Vec<Item<'b, Load>>,
     /// The battery.
     pub(crate) battery: Option<Battery>,
+    /// What the household pays and is paid.
+    pub(crate) tariff: Option<Tariff>,
+    /// Files of prices, each with its place.
+    pub(crate) price_files: Vec<At<PriceFile>>,
     /// The broker.
     pub(crate) mqtt: Option<MqttConfig>,
     /// The database to forward to.
@@ -70,6 +80,7 @@ pub(crate) struct Build<'b, 'f> {
     routes: Vec<At<Route>>,
     commands: Vec<At<CommandTopic>>,
     expressions: Vec<Expression>,
+    price_files: Vec<At<PriceFile>>,
 }
 
 /// The names of all items, rightly built or not, so that a reference to a broken item is no second mistake.
@@ -97,17 +108,20 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
         routes: Vec::new(),
         commands: Vec::new(),
         expressions: Vec::new(),
+        price_files: Vec::new(),
     };
     build.supply = build.supply();
     let circuits = build.circuits();
     let inputs = build.inputs();
     let mut points = build.points();
     points.extend(build.own_meters(points.len()));
+    let settings = build.settings();
     let loads = build.loads();
     let battery = build.battery(&points);
+    let tariff = build.tariff();
     let mqtt = build.mqtt();
     let influx = build.influx();
-    let Build { supply, routes, commands, expressions, .. } = build;
+    let Build { supply, routes, commands, expressions, price_files, .. } = build;
     Draft {
         root,
         supply,
@@ -116,8 +130,11 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
         inputs,
         loads,
         battery,
+        tariff,
+        price_files,
         mqtt,
         influx,
+        settings,
         routes,
         commands,
         expressions,

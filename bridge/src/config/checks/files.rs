@@ -2,8 +2,11 @@
 
 use std::path::Path;
 
+use overspill_rules::payload::price_file;
+
+use crate::config::PriceFile;
 use crate::config::StoreConfig;
-use crate::config::block::{Block, Place};
+use crate::config::block::{At, Block, Place};
 use crate::config::broker::MqttConfig;
 use crate::config::diagnostic::Diagnostics;
 use crate::config::influx::InfluxConfig;
@@ -23,6 +26,8 @@ pub(crate) struct Named<'n> {
     pub(crate) mqtt: Option<&'n MqttConfig>,
     /// The database to forward to, where its section could be read.
     pub(crate) influx: Option<&'n InfluxConfig>,
+    /// Files of prices, each with its place.
+    pub(crate) price_files: &'n [At<PriceFile>],
 }
 
 /// Looks at the disk, never at the network.
@@ -31,6 +36,7 @@ pub(crate) fn check(named: &Named<'_>, found: &mut Diagnostics) {
     if let Some(config) = named.store {
         store(named.root, config, found);
     }
+    prices(named.price_files, found);
     if let (Some(block), Some(config)) = (named.root.block("mqtt"), named.mqtt) {
         secret(block, PASSWORD, config.password.as_ref(), found);
         ca_file(block, config.ca_file.as_deref(), found);
@@ -45,6 +51,24 @@ pub(crate) fn check(named: &Named<'_>, found: &mut Diagnostics) {
     if let (Some(block), Some(config)) = (named.root.block("influxdb"), named.influx) {
         secret(block, TOKEN, config.token.as_ref(), found);
         ca_file(block, config.ca_file.as_deref(), found);
+    }
+}
+
+fn prices(files: &[At<PriceFile>], found: &mut Diagnostics) {
+    for At { value: file, place } in files {
+        let shown = file.path.display();
+        match std::fs::read_to_string(&file.path) {
+            Err(why) => {
+                let message = format!("the file of prices can't be read: {}", io_words(&why));
+                found.error("no-such-file", place.clone(), message).label(format!("looked for at {shown}"));
+            }
+            Ok(text) => {
+                if let Err(why) = price_file(&text) {
+                    let message = "the file of prices has a mistake";
+                    found.error("bad-prices", place.clone(), message).label("read from here").help(why);
+                }
+            }
+        }
     }
 }
 

@@ -6,12 +6,15 @@ mod influx;
 mod load;
 mod mqtt;
 mod point;
+mod setting;
+mod tariff;
 
 use super::form::{Form, Key};
 use super::grammar::Grammar;
 
 pub(crate) use load::{AMPS_SENDS, KINDS};
 pub(crate) use point::EXTRAS;
+pub(crate) use tariff::DAYS;
 
 /// The sections of a home file.
 pub(crate) const ROOT: &[Key] = &[
@@ -43,6 +46,12 @@ pub(crate) const ROOT: &[Key] = &[
         Form::Named { one: "input", ids: Grammar::InputId, keys: point::INPUT },
         "Any other value that a rule may read, `[input.NAME]`: a temperature, a price, a forecast.",
     ),
+    Key::new(
+        "setting",
+        Form::Named { one: "setting", ids: Grammar::InputId, keys: setting::SETTING },
+        "What the household may change without editing a rule, `[setting.NAME]`: a ready-by time, guests.",
+    ),
+    Key::new("tariff", Form::Table(tariff::TARIFF), "What the household pays and is paid."),
     Key::new(
         "load",
         Form::Named { one: "load", ids: Grammar::Id, keys: load::LOAD },

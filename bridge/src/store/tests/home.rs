@@ -3,7 +3,7 @@
 use jiff::tz::TimeZone;
 use overspill_rules::home::{
     CountedBy, Extra, ExtraKind, Fallback, Home, Kind, Load, Measures, Netting, OnMove, OtherInput, Point,
-    Positive, SendAs, Side, Supply, Unit,
+    Positive, SendAs, Setting, SettingValue, Side, Supply, Takes, Unit,
 };
 use overspill_rules::time::Span;
 
@@ -32,7 +32,20 @@ pub(super) fn home() -> Home {
         ],
         battery: None,
         blind_a: None,
+        settings: vec![ready_by()],
+        tariff: None,
         restart_gap: Span::seconds(10),
+    }
+}
+
+fn ready_by() -> Setting {
+    Setting {
+        id: "ready_by".to_owned(),
+        name: "Car ready by".to_owned(),
+        description: None,
+        takes: Takes::Time,
+        default: SettingValue::Text("07:00".to_owned()),
+        expires_after: None,
     }
 }
 

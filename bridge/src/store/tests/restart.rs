@@ -2,10 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use overspill_rules::home::{SettingId, SettingValue};
 use overspill_rules::input::{Input, RuleSet, RuleSource};
 use overspill_rules::kept::{Kept, KeptMemory};
 use overspill_rules::limits::OVERRIDE_IDS;
-use overspill_rules::output::{EnergyRow, Flow, HeldOverride};
+use overspill_rules::output::{EnergyRow, Flow, HeldOverride, HeldSetting};
 use overspill_rules::script::{LoadLog, LoadMark};
 use overspill_rules::time::Span;
 use tempfile::tempdir;
@@ -40,6 +41,11 @@ fn what_held_is_restored_and_what_ended_is_not() {
     let path = folder.path().join("wren.db");
     let held = HeldOverride { on: true, watts: Some(900.5), until: WallTime(NOON + 5), by: None };
     let memory = KeptMemory { version: 3, json: "{\"a\":1}".to_owned() };
+    let ready = HeldSetting {
+        value: SettingValue::Text("06:30".to_owned()),
+        until: Some(WallTime(NOON + 9)),
+        by: Some("Ann".to_owned()),
+    };
     let rules = RuleSet {
         rules: vec![RuleSource { name: "car".to_owned(), text: "fn decide(home) {}".to_owned() }],
         library: Vec::new(),
@@ -58,6 +64,7 @@ fn what_held_is_restored_and_what_ended_is_not() {
         Record::OutOfService { load: WATER, by },
         Record::Learnt { load: CAR, ratio: 2.9 },
         Record::Memory { rule: "car".to_owned(), version: 3, json: memory.json.clone() },
+        Record::Setting { setting: SettingId(0), held: Some(ready.clone()) },
         Record::OverrideId("b".to_owned()),
         Record::OverrideId("a".to_owned()),
         Record::LoadMark { load: CAR, mark: mark(0) },
@@ -79,6 +86,7 @@ fn what_held_is_restored_and_what_ended_is_not() {
         ratios: named("car", 2.9),
         memory: named("car", memory),
         overrides: named("car", held),
+        settings: named("ready_by", ready),
         out_of_service: named("water", "Bo".to_owned()),
         off_since: BTreeMap::new(),
         left_on: BTreeSet::new(),
@@ -87,6 +95,20 @@ fn what_held_is_restored_and_what_ended_is_not() {
     };
     let last_entry = Some(WallTime(NOON + 8000));
     assert_eq!(restored, Restored { kept, last_entry, last_good_rules: Some(rules) });
+}
+
+#[test]
+fn a_setting_that_returned_to_its_default_is_not_restored() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let (mut db, _) = open(&path);
+    let held = |value| HeldSetting { value, until: None, by: None };
+    for held in [Some(held(SettingValue::Number(2.5))), Some(held(SettingValue::Flag(true))), None] {
+        let change = Record::Setting { setting: SettingId(0), held };
+        db.write(&taken(|h| h.output(stamp(7000, 1), &record(change.clone())))).unwrap();
+    }
+    drop(db);
+    assert_eq!(open(&path).1.kept.settings, BTreeMap::new());
 }
 
 #[test]

@@ -1,8 +1,9 @@
 //! What was handed in comes out again.
 
-use overspill_rules::home::{ExtraKind, InputId, PointId};
+use overspill_rules::home::{ExtraKind, InputId, PointId, SettingId, SettingValue};
 use overspill_rules::input::{
-    About, Amount, End, Input, OtherReading, OverrideRequest, Reading, Role, RuleSet, RuleSource, Want,
+    About, Amount, End, Input, OtherReading, OverrideRequest, Reading, Role, RuleSet, RuleSource,
+    SettingRequest, Want,
 };
 use overspill_rules::output::{
     Asked, BalanceReport, BalanceValues, Decision, EnergyRow, Flow, Limit, Notice, Output, Record, Seen,
@@ -44,6 +45,8 @@ fn every_input() -> Vec<Input> {
         Input::Unreadable { about: About::Home, why: "x".to_owned(), person: false },
         Input::Override(OverrideRequest { end: Some(End::For(Span::hours(2))), ..request.clone() }),
         Input::Override(request),
+        Input::Setting(setting_request("06:30")),
+        Input::Unreadable { about: About::Setting(SettingId(0)), why: "x".to_owned(), person: true },
         Input::OutOfService { load: CAR, out: true, by: "Bo".to_owned() },
         Input::Rules(rules("car.take_spare(\"sun\")")),
         Input::Rules(RuleSet::default()),
@@ -54,6 +57,16 @@ fn every_input() -> Vec<Input> {
         Input::Stopping,
         Input::Wake,
     ]
+}
+
+fn setting_request(value: &str) -> SettingRequest {
+    SettingRequest {
+        setting: SettingId(0),
+        value: Some(SettingValue::Text(value.to_owned())),
+        end: Some(End::For(Span::hours(20))),
+        by: Some("Ann".to_owned()),
+        retained: false,
+    }
 }
 
 fn rules(text: &str) -> RuleSet {

@@ -4,7 +4,10 @@
 mod checks;
 mod clocks;
 mod extremes;
+mod filters;
 mod hostile;
+mod prices;
 mod remembers;
+mod sun;
 pub(crate) mod support;
 mod words;

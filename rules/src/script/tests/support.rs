@@ -3,14 +3,16 @@
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
+use rust_decimal::Decimal;
 
 use crate::home::{
     CountedBy, Fallback, Home, Kind, Load, Measures, Netting, OnMove, OtherInput, Point, Positive, SendAs,
-    Side, Supply, Unit,
+    Setting, SettingValue, Side, Supply, Takes, Unit,
 };
 use crate::input::{RuleSet, RuleSource};
 use crate::request::Request;
 use crate::script::{Compiled, Known, LoadLog, LoadView, Program, RuleMemory, RuleRun, RunOutcome, View};
+use crate::tariff::{ExportPrice, ImportPrice, Tariff, Terms};
 use crate::time::{Moment, Span, WallTime};
 
 pub(crate) fn home() -> Home {
@@ -18,7 +20,7 @@ pub(crate) fn home() -> Home {
         id: "wren".into(),
         name: "Wren Cottage".into(),
         timezone: london(),
-        coordinates: None,
+        coordinates: Some((51.5, -0.12)),
         supply: Supply { phases: 1, netting: Netting::Sum, volts: 230.0, rating_a: 60.0 },
         circuits: vec![],
         points: vec![
@@ -32,6 +34,8 @@ pub(crate) fn home() -> Home {
             plausible: None,
             scale: 1.0,
         }],
+        settings: vec![ready_by()],
+        tariff: Some(Tariff::new("GBP".into(), terms(), vec![])),
         loads: vec![
             load("car", Kind::ChargePoint { floor_a: 6.0, ceiling_a: 32.0 }, SendAs::Amps),
             load("water", Kind::Modulated { floor_w: 0.0, ceiling_w: 3000.0 }, SendAs::Watts),
@@ -39,6 +43,27 @@ pub(crate) fn home() -> Home {
         battery: None,
         blind_a: None,
         restart_gap: Span::seconds(30),
+    }
+}
+
+fn terms() -> Terms {
+    Terms {
+        vat_percent: Decimal::ZERO,
+        standing_per_day: Decimal::ZERO,
+        import: ImportPrice::Flat(Decimal::new(28, 2)),
+        export: ExportPrice::Flat(Decimal::new(15, 2)),
+        generation: Decimal::ZERO,
+    }
+}
+
+fn ready_by() -> Setting {
+    Setting {
+        id: "ready_by".into(),
+        name: "Car ready by".into(),
+        description: None,
+        takes: Takes::Time,
+        default: SettingValue::Text("07:00".into()),
+        expires_after: None,
     }
 }
 
@@ -104,6 +129,8 @@ pub(crate) fn view() -> View {
         points: vec![known(-2000.0), known(2500.0)],
         inputs: vec![known(48.5)],
         loads: vec![load_view(false, 0.0), load_view(true, 1000.0)],
+        prices: Arc::default(),
+        settings: vec![SettingValue::Text("07:00".into())],
     }
 }
 
@@ -195,6 +222,12 @@ pub(crate) fn value_with(expression: &str, view: View) -> f64 {
 
 pub(crate) fn value(expression: &str) -> f64 {
     value_with(expression, view())
+}
+
+/// The text that an expression gives, by way of the reason of a request.
+pub(crate) fn text_with(expression: &str, view: View) -> String {
+    let body = format!("home.load(\"car\").run({expression});");
+    requests(run_with(&body, view)).remove(0).2
 }
 
 /// Whether an expression holds.
