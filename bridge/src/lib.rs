@@ -9,5 +9,6 @@ pub mod demo;
 pub mod history;
 pub mod influx;
 pub mod mqtt;
+pub mod replay;
 pub mod store;
 pub mod view;

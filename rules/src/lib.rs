@@ -36,5 +36,6 @@ pub mod script;
 pub mod send;
 mod sharing;
 pub mod time;
+pub mod whatif;
 
 pub use controller::Controller;
