@@ -12,3 +12,4 @@ pub mod mqtt;
 pub mod replay;
 pub mod store;
 pub mod view;
+mod words;

@@ -8,4 +8,5 @@ pub mod export;
 pub mod import;
 pub mod journal;
 mod opening;
+pub mod replay;
 pub mod run;
