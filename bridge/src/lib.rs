@@ -12,4 +12,5 @@ pub mod mqtt;
 pub mod replay;
 pub mod store;
 pub mod view;
+pub mod why;
 mod words;

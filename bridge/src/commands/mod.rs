@@ -10,3 +10,4 @@ pub mod journal;
 mod opening;
 pub mod replay;
 pub mod run;
+pub mod why;

@@ -13,9 +13,9 @@ use crate::request::Request;
 use crate::script::{Fault, Program, Reads, RuleMemory, RuleRun, RunOutcome, View};
 
 /// The rules that are in force, with what each has said last.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub(super) struct Rules {
-    program: Option<Program>,
+    program: Option<Arc<Program>>,
     /// The texts in force.
     set: RuleSet,
     running: Vec<Running>,
@@ -23,6 +23,7 @@ pub(super) struct Rules {
 }
 
 /// One rule while it is in force.
+#[derive(Clone)]
 pub(super) struct Running {
     pub(super) name: String,
     pub(super) loads: Vec<LoadId>,
@@ -93,12 +94,12 @@ impl Controller {
                 self.tell_now(Severity::Problem, "rule_suspended", About::Rule(rule.name.clone()), text);
             }
         }
-        self.rules = Rules { program: Some(program), set: set.clone(), running, kept };
+        self.rules = Rules { program: Some(Arc::new(program)), set: set.clone(), running, kept };
     }
 
     /// Evaluates every rule on what is known now.
     pub(super) fn run_rules(&mut self, view: &Arc<View>) {
-        let Some(program) = self.rules.program.take() else { return };
+        let Some(program) = self.rules.program.clone() else { return };
         for i in 0..self.rules.running.len() {
             if let Some(fault) = self.rules.running[i].suspended.clone() {
                 self.rules.running[i].said = Said::Fails { fault, suspended: true };
@@ -109,7 +110,6 @@ impl Controller {
             }
             self.report_rule(i);
         }
-        self.rules.program = Some(program);
     }
 
     fn take_run(&mut self, i: usize, run: RuleRun) {
