@@ -8,5 +8,7 @@ pub mod export;
 pub mod import;
 pub mod journal;
 mod opening;
+pub mod replay;
 pub mod run;
 pub mod test;
+pub mod why;
