@@ -134,9 +134,14 @@ fn recorded(place: &Place, from: i64, watts: f64) {
     let home = config::read(&place.path("home.toml")).unwrap().home;
     let mut filler = Filler::open(&place.path("wren.db"), &home).unwrap();
     let handle = filler.handle();
-    let stamp = |n: i64| Stamp { moment: Moment(n * 10_000), batch: n as u64, wall: Some(WallTime(from + n * 10_000)) };
+    let stamp = |n: i64| Stamp {
+        moment: Moment(n * 10_000),
+        batch: n as u64,
+        wall: Some(WallTime(from + n * 10_000)),
+    };
     for n in 0..360 {
-        let reading = Reading { point: PointId(0), extra: None, value: watts, device_time: None, retained: false };
+        let reading =
+            Reading { point: PointId(0), extra: None, value: watts, device_time: None, retained: false };
         handle.input(stamp(n), &Input::Reading(reading));
     }
     for start in [from, from + HALF_HOUR_MS] {
@@ -158,17 +163,24 @@ fn what_was_recorded_stays() {
     let place = home();
     recorded(&place, TEN, 1000.0);
     let told = import(&place, &file("grid_w", TEN - 3_600_000, 60_000, &[600.0; 180]), &[]);
-    assert!(told.contains("Imported 120 numbers. 60 were left out"), "{told}");
+    // The last recorded reading stands for 30 s, into the first minute after it.
+    assert!(told.contains("Imported 119 numbers. 61 were left out"), "{told}");
     let read = place.reader();
     let inside = read.samples("point.grid", WallTime(TEN), WallTime(TEN + 3_600_000)).unwrap();
     assert_eq!(inside.len(), 360);
     assert!(inside.iter().all(|s| s.value == Some(1000.0)));
     assert_eq!(half_hour(&place, "import", TEN), Some((0.5, 1790.0)));
-    assert_eq!(half_hour(&place, "import", TEN - HALF_HOUR_MS), Some((0.3, 1800.0)));
+    let (kwh, covered_s) = half_hour(&place, "import", TEN - HALF_HOUR_MS).unwrap();
+    near(kwh, 0.3, "the half hour before");
+    near(covered_s, 1800.0, "its coverage");
     // Nor does a supplier's half hour take the place of one that was measured whole.
     import(&place, &file("grid_import_kwh", TEN, HALF_HOUR_MS, &[7.0, 7.0]), &[]);
     let (kwh, _) = half_hour(&place, "import", TEN).unwrap();
     assert!(kwh == 0.5, "{kwh}");
+    // Any SQL client sees the same.
+    let conn = rusqlite::Connection::open(place.path("wren.db")).unwrap();
+    let sql = "SELECT kwh FROM half_hour WHERE flow = 'import' AND start = ?1";
+    assert_eq!(conn.query_row(sql, [TEN], |r| r.get::<_, f64>(0)).unwrap(), 0.5);
 }
 
 #[test]
