@@ -98,6 +98,8 @@ fn due(conn: &Connection) -> rusqlite::Result<Vec<Tick>> {
         "SELECT id, run, moment, at FROM tick
          WHERE id > coalesce((SELECT value FROM setting WHERE name = 'sealed_to'), 0)
                AND at IS NOT NULL
+               -- Numbers of stamps must not come again: the next one is one more than the highest that is a row.
+               AND id < (SELECT max(id) FROM tick)
          ORDER BY id LIMIT ?1",
     )?;
     let mut rows = query.query([STEP_TICKS as i64])?;

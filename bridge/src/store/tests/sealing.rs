@@ -455,5 +455,8 @@ fn an_import_beside_the_daemon_does_not_seal_the_hour_under_way() {
     let values: Vec<Option<f64>> = read(NOON).iter().map(|s| s.value).collect();
     assert_eq!(values, [Some(1.0), Some(2.0), Some(3.0)]);
     assert_eq!(read(0).len(), 183);
+    let numbers: Vec<i64> = feed(&reader(&path), 50).iter().map(|e| e.tick).collect();
+    assert_eq!(numbers.len(), 182);
+    assert!(numbers.windows(2).all(|two| two[0] < two[1]), "no number of a stamp comes twice");
     assert!(count(&db, "tick") < 10, "what was imported is sealed");
 }
