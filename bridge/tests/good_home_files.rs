@@ -360,6 +360,24 @@ fn import_and_export_apart_tell_the_grid() {
     assert_eq!(warned(&config), [""; 0]);
     assert_eq!(config.home.points[2].measures, Measures::Grid(Of::Export));
     assert_eq!(Summary::of(&config, vec![]).no_spare, None);
+    assert_eq!(grid_w(&config, &[(0, 300.0), (2, 0.0)]), Some(300.0));
+    assert_eq!(grid_w(&config, &[(0, 0.0), (2, 1200.0)]), Some(-1200.0));
+}
+
+/// What the controller makes of these readings, each of the point with that place.
+fn grid_w(config: &Config, readings: &[(u16, f64)]) -> Option<f64> {
+    use overspill_rules::input::{Input, Reading};
+    use overspill_rules::output::Output;
+    let mut controller = overspill_rules::Controller::new(config.home.clone().into(), Default::default());
+    for (point, value) in readings {
+        let point = overspill_rules::home::PointId(*point);
+        let reading = Reading { point, extra: None, value: *value, device_time: None, retained: false };
+        controller.handle(overspill_rules::time::Moment(0), Input::Reading(reading));
+    }
+    let outputs = std::iter::from_fn(|| controller.poll_output());
+    let balances =
+        outputs.filter_map(|o| if let Output::Balance(b) = o { Some(b.total.grid_w) } else { None });
+    balances.last().flatten()
 }
 
 #[test]

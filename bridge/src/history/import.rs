@@ -128,7 +128,10 @@ pub(crate) fn import(
     taking.flush()?;
     let (columns, sink) = taking.done();
     let half_hours = match sink {
-        Sink::Store { mut past, reader } => count::imports(&mut past, &reader, home, progress)?,
+        Sink::Store { mut past, reader } => {
+            past.seal()?;
+            count::imports(&mut past, &reader, home, progress)?
+        }
         Sink::Nowhere | Sink::Weighed(_) => 0,
     };
     progress.clear();

@@ -18,6 +18,9 @@ use crate::store::{Added, ImportNote, NewEnergy, NewRow, PastStore, Stands, Stor
 /// Rows of one transaction: the daemon waits no longer than one takes.
 const PART_ROWS: usize = 2_000;
 
+/// After so many rows they are sealed: about a dozen days at 10 s.
+const SEAL_ROWS: usize = 100_000;
+
 /// Where what was read goes.
 pub(super) enum Sink {
     /// There is no store yet and none is made.
@@ -71,6 +74,8 @@ pub(super) struct Taking<'a> {
     numbers: Vec<Waiting>,
     energies: Vec<(usize, NewEnergy)>,
     run: Option<i64>,
+    /// Rows since the last sealing.
+    unsealed: usize,
     sink: Sink,
 }
 
@@ -102,6 +107,7 @@ impl<'a> Taking<'a> {
             numbers: Vec::new(),
             energies: Vec::new(),
             run: None,
+            unsealed: 0,
             sink,
         }
     }
@@ -195,7 +201,15 @@ impl<'a> Taking<'a> {
         if let Some((note, meant)) = note {
             self.run = Some(past.begin_import(&note, &meant)?);
         }
-        self.run.map_or(Ok(()), |run| past.add_rows(run, rows))
+        if let Some(run) = self.run {
+            past.add_rows(run, rows)?;
+        }
+        self.unsealed += rows.len();
+        if self.unsealed >= SEAL_ROWS {
+            self.unsealed = 0;
+            past.seal()?;
+        }
+        Ok(())
     }
 
     fn note(&self) -> (ImportNote, Home) {

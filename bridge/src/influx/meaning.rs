@@ -167,7 +167,9 @@ fn measured(measures: &str) -> Option<(&'static str, Option<String>)> {
 fn main(value: f64, definition: &Definition) -> Option<(&'static str, f64)> {
     let unit: Unit = serde_json::from_value(definition.unit.clone()?).ok()?;
     let scaled = value * definition.scale;
-    let signed = scaled * definition.positive.map_or(1.0, Positive::sign);
+    // Under one name with the other grid points: what goes out is negative.
+    let out = definition.measures.as_deref() == Some("grid.export");
+    let signed = scaled * definition.positive.map_or(1.0, Positive::sign) * if out { -1.0 } else { 1.0 };
     Some(match unit {
         Unit::W => ("power_w", signed),
         Unit::Kw => ("power_w", signed * 1000.0),

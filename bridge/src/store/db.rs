@@ -98,14 +98,7 @@ impl Db {
     /// Gives pages that sealing made free back to the disk, where the file is laid out for it. While the daemon runs
     /// they are kept, since the next hour needs them again. That it fails does not matter.
     pub(super) fn give_back_room(&self) {
-        // Each step of this statement gives back one page.
-        let give = || -> rusqlite::Result<()> {
-            let mut all = self.conn.prepare(&format!("PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})"))?;
-            let mut pages = all.query([])?;
-            while pages.next()?.is_some() {}
-            Ok(())
-        };
-        let _ = give();
+        give_back_room(&self.conn);
     }
 
     fn write_all(&mut self, taken: &Taken) -> rusqlite::Result<()> {
@@ -124,17 +117,33 @@ impl Db {
     /// # Errors
     /// When the file can't be written. Then nothing was changed, and [`Db::write`] may still work.
     pub(super) fn seal_step(&mut self, keep: &Keep) -> Result<bool, StoreError> {
-        let path = self.path.as_path();
-        let begun = self.conn.transaction_with_behavior(TransactionBehavior::Immediate);
-        let change = begun.map_err(at(path))?;
-        let unsealed = |why: String| StoreError::Unsealed { path: path.to_owned(), why };
-        let done = seal::step(&change, keep).map_err(|why| match why {
-            SealError::Sql(error) => at(path)(error),
-            SealError::Block(why) => unsealed(why.to_string()),
-        })?;
-        change.commit().map_err(at(path))?;
-        Ok(done)
+        seal_step(&mut self.conn, &self.path, keep)
     }
+}
+
+/// As [`Db::give_back_room`].
+pub(super) fn give_back_room(conn: &Connection) {
+    // Each step of this statement gives back one page.
+    let give = || -> rusqlite::Result<()> {
+        let mut all = conn.prepare(&format!("PRAGMA incremental_vacuum({PAGES_GIVEN_BACK})"))?;
+        let mut pages = all.query([])?;
+        while pages.next()?.is_some() {}
+        Ok(())
+    };
+    let _ = give();
+}
+
+/// As [`Db::seal_step`], for whoever else has the file open for writing.
+pub(super) fn seal_step(conn: &mut Connection, path: &Path, keep: &Keep) -> Result<bool, StoreError> {
+    let begun = conn.transaction_with_behavior(TransactionBehavior::Immediate);
+    let change = begun.map_err(at(path))?;
+    let unsealed = |why: String| StoreError::Unsealed { path: path.to_owned(), why };
+    let done = seal::step(&change, keep).map_err(|why| match why {
+        SealError::Sql(error) => at(path)(error),
+        SealError::Block(why) => unsealed(why.to_string()),
+    })?;
+    change.commit().map_err(at(path))?;
+    Ok(done)
 }
 
 /// What can be said in plainer words than SQLite's.

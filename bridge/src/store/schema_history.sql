@@ -66,18 +66,18 @@ CREATE VIEW recorded_half_hour AS
     SELECT flow, start, sum(kwh) AS kwh, min(1800.0, sum(covered_s)) AS covered_s
     FROM energy WHERE clock IN (0, 2) GROUP BY flow, start;
 
--- The best that is known: counted again, else recorded, unless an import covers more of the half hour.
+-- The best that is known: counted again, else recorded, unless an import covers over a minute more of the half hour.
 CREATE VIEW half_hour AS
     SELECT flow, start,
            CASE WHEN again_s IS NOT NULL THEN again_kwh
-                WHEN told_s IS NOT NULL AND told_s >= coalesce(power_s, 0) AND told_s > coalesce(seen_s, 0) + 1
+                WHEN told_s IS NOT NULL AND told_s >= coalesce(power_s, 0) AND told_s > coalesce(seen_s, 0) + 60
                     THEN told_kwh
-                WHEN power_s IS NOT NULL AND power_s > coalesce(seen_s, 0) + 1 THEN power_kwh
+                WHEN power_s IS NOT NULL AND power_s > coalesce(seen_s, 0) + 60 THEN power_kwh
                 ELSE coalesce(seen_kwh, told_kwh, power_kwh) END AS kwh,
            CASE WHEN again_s IS NOT NULL THEN again_s
-                WHEN told_s IS NOT NULL AND told_s >= coalesce(power_s, 0) AND told_s > coalesce(seen_s, 0) + 1
+                WHEN told_s IS NOT NULL AND told_s >= coalesce(power_s, 0) AND told_s > coalesce(seen_s, 0) + 60
                     THEN told_s
-                WHEN power_s IS NOT NULL AND power_s > coalesce(seen_s, 0) + 1 THEN power_s
+                WHEN power_s IS NOT NULL AND power_s > coalesce(seen_s, 0) + 60 THEN power_s
                 ELSE coalesce(seen_s, told_s, power_s) END AS covered_s
     FROM (SELECT flow, start,
                  sum(kwh) FILTER (WHERE clock IN (0, 2)) AS seen_kwh,

@@ -79,18 +79,27 @@ pub(super) fn step(conn: &Connection, keep: &Keep) -> Result<bool, SealError> {
 /// Stamps to seal: the oldest, as far as they are over and of one day.
 fn due(conn: &Connection) -> rusqlite::Result<Vec<Tick>> {
     let newest = conn
-        .prepare_cached("SELECT id, run, moment, at FROM tick WHERE at IS NOT NULL ORDER BY id DESC LIMIT 1")?
+        .prepare_cached(
+            "SELECT id, run, moment, at FROM tick
+             WHERE at IS NOT NULL AND run NOT IN (SELECT run FROM import) ORDER BY id DESC LIMIT 1",
+        )?
         .query_row([], tick)
         .optional()?;
-    let Some(newest) = newest else { return Ok(Vec::new()) };
-    let this_hour = (newest.at - GRACE_MS).div_euclid(HOUR_MS) * HOUR_MS;
+    // Only the daemon's newest run goes on: an import beside it adds nothing to a stamp that it has written, and its old
+    // times say nothing of which hour is under way.
     let over = |t: &Tick| {
-        t.run != newest.run || t.at < this_hour || newest.moment.saturating_sub(t.moment) > OVER_AFTER_MS
+        newest.is_none_or(|newest| {
+            let this_hour = (newest.at - GRACE_MS).div_euclid(HOUR_MS) * HOUR_MS;
+            let long_ago = newest.moment.saturating_sub(t.moment) > OVER_AFTER_MS;
+            t.run != newest.run || t.at < this_hour || long_ago
+        })
     };
     let mut query = conn.prepare_cached(
         "SELECT id, run, moment, at FROM tick
          WHERE id > coalesce((SELECT value FROM setting WHERE name = 'sealed_to'), 0)
                AND at IS NOT NULL
+               -- Numbers of stamps must not come again: the next one is one more than the highest that is a row.
+               AND id < (SELECT max(id) FROM tick)
          ORDER BY id LIMIT ?1",
     )?;
     let mut rows = query.query([STEP_TICKS as i64])?;

@@ -3,6 +3,7 @@
 
 mod corrections;
 mod figures;
+mod imports;
 mod in_and_out;
 mod renaming;
 mod support;

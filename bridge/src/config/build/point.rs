@@ -198,7 +198,8 @@ fn fitting(measures: Measures) -> &'static [(&'static str, Positive)] {
     match measures {
         Measures::Grid(Side::Both) => &[("import", Positive::Import), ("export", Positive::Export)],
         Measures::Grid(Side::Import) => &[("import", Positive::Import)],
-        Measures::Grid(Side::Export) => &[("export", Positive::Export)],
+        // Its own direction is out: the balance takes it off.
+        Measures::Grid(Side::Export) => &[("export", Positive::Import)],
         Measures::Solar => &[("generation", Positive::Generation), ("use", Positive::Use)],
         Measures::House | Measures::Load(_) => &[("use", Positive::Use)],
         Measures::Battery => &[("charge", Positive::Charge), ("discharge", Positive::Discharge)],

@@ -14,8 +14,9 @@ use jiff::tz::TimeZone;
 use overspill_rules::home::Home;
 use rusqlite::{Connection, Transaction, TransactionBehavior};
 
-use super::db::check_file;
+use super::db::{check_file, give_back_room, seal_step};
 use super::error::{StoreError, at};
+use super::keep::Keep;
 use super::names::Names;
 use super::schema;
 
@@ -49,6 +50,15 @@ impl PastStore {
         let mut store = PastStore { conn, path: path.to_owned(), names, zone, home };
         store.change(|this, change| super::days::keep_to_zone(change, this.zone))?;
         Ok(store)
+    }
+
+    /// Seals what is over, a day at a time, so that a large import does not lie about as rows until the daemon comes to
+    /// it; and gives the room back.
+    pub(crate) fn seal(&mut self) -> Result<(), StoreError> {
+        // How long a series is kept is for the daemon to say.
+        while seal_step(&mut self.conn, &self.path, &Keep::default())? {}
+        give_back_room(&self.conn);
+        Ok(())
     }
 
     /// Does `work` whole or not at all.

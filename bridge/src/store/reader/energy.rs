@@ -16,6 +16,10 @@ const FLOWS: &str = "WITH RECURSIVE each(flow) AS (
 /// A half hour that saw two runs may have been counted twice.
 const HALF_HOUR_S: f64 = 1800.0;
 
+/// An import takes the place of what was recorded where that misses more than so much, in seconds: the first and the last
+/// half hour of a run always miss a reading's time.
+const MISSES_S: f64 = 60.0;
+
 /// What is known of one half hour, by where it comes from: energy and seconds of data.
 #[derive(Debug, Clone, Copy, Default)]
 struct Accounts {
@@ -42,7 +46,7 @@ impl Accounts {
     fn best(self) -> Option<(f64, f64)> {
         let seconds = |account: Option<(f64, f64)>| account.map(|(_, s)| s);
         let seen_s = seconds(self.seen).unwrap_or(0.0);
-        let more = |account: Option<(f64, f64)>| account.filter(|(_, s)| *s > seen_s + 1.0);
+        let more = |account: Option<(f64, f64)>| account.filter(|(_, s)| *s > seen_s + MISSES_S);
         let told = more(self.told).filter(|(_, s)| *s >= seconds(self.power).unwrap_or(0.0));
         let imported = told.or_else(|| more(self.power));
         self.again.or(imported).or(self.seen).or(self.told).or(self.power)

@@ -37,16 +37,23 @@ impl Raw {
     }
 }
 
-const ROWS: &str = "SELECT tick.run, tick.id, tick.moment, tick.at, x.*
-                    FROM tick JOIN (
-                        SELECT tick, n, NULL AS kind, NULL AS json, name, value, device_at, retained
-                        FROM sample JOIN series ON series.id = sample.series
-                        UNION ALL SELECT tick, n, kind, json, NULL, NULL, NULL, NULL FROM event WHERE kind <> 'began'
-                    ) AS x ON x.tick = tick.id
-                    WHERE";
+/// Stamps first, then what they hold: the other way round every row of the journal would be looked at.
+fn rows_where(condition: &str) -> String {
+    format!(
+        "SELECT tick.run, tick.id AS id, tick.moment, tick.at, n AS n, NULL AS kind, NULL AS json, name, value, device_at,
+                retained
+         FROM tick CROSS JOIN sample ON sample.tick = tick.id CROSS JOIN series ON series.id = sample.series
+         WHERE {condition}
+         UNION ALL
+         SELECT tick.run, tick.id, tick.moment, tick.at, n, kind, json, NULL, NULL, NULL, NULL
+         FROM tick CROSS JOIN event ON event.tick = tick.id
+         WHERE kind <> 'began' AND {condition}
+         ORDER BY id, n"
+    )
+}
 
-const OF_SPAN: &str = "tick.at >= ?1 AND tick.at < ?2 ORDER BY tick.id, x.n";
-const OF_TICKS: &str = "tick.id >= ?1 AND tick.id <= ?2 ORDER BY tick.id, x.n";
+const OF_SPAN: &str = "tick.at >= ?1 AND tick.at < ?2";
+const OF_TICKS: &str = "tick.id >= ?1 AND tick.id <= ?2";
 
 impl StoreReader {
     /// Hands every input in the span to `each`, in the order in which the controller got them. Places are those of
@@ -90,7 +97,7 @@ impl StoreReader {
         mut each: impl FnMut(Journalled),
     ) -> rusqlite::Result<()> {
         let names = Names::of(home);
-        let mut query = self.conn.prepare_cached(&format!("{ROWS} {condition}"))?;
+        let mut query = self.conn.prepare_cached(&rows_where(condition))?;
         let mut rows = query.query([first, last])?;
         let mut row = next_row(&mut rows)?;
         for stretch in stretches {
@@ -230,4 +237,24 @@ fn parse_event(kind: &str, json: Option<&str>, names: &Names) -> Result<Input, S
         }
     };
     serde_json::from_value(value).map_err(broken)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn a_span_is_found_without_looking_at_every_row_of_the_journal() {
+        let mut conn = rusqlite::Connection::open_in_memory().unwrap();
+        crate::store::schema::prepare(&mut conn, std::path::Path::new("memory")).unwrap();
+        for condition in [OF_SPAN, OF_TICKS] {
+            let sql = format!("EXPLAIN QUERY PLAN {}", rows_where(condition));
+            let mut query = conn.prepare(&sql).unwrap();
+            let plan = query.query_map([0, 1], |r| r.get::<_, String>(3)).unwrap();
+            let plan: Vec<String> = plan.map(Result::unwrap).collect();
+            let whole = |step: &&String| step.starts_with("SCAN ") || step.starts_with("MATERIALIZE");
+            assert_eq!(plan.iter().find(whole), None, "{plan:?}");
+        }
+    }
 }

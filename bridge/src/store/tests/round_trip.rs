@@ -327,7 +327,9 @@ fn definitions_are_kept_with_the_run_from_which_they_hold() {
     let rows = query.query_map([], |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?))).unwrap();
     let rows: Vec<(String, i64, String)> = rows.map(Result::unwrap).collect();
     let held: Vec<_> = rows.iter().map(|(name, run, _)| (name.as_str(), *run)).collect();
-    assert_eq!(held, [("input.tank-c", 1), ("point.grid", 1), ("point.grid", 3), ("point.solar", 1)]);
-    assert!(rows[2].2.contains("\"scale\":-1.0"), "{}", rows[2].2);
-    assert!(rows[3].2.contains("\"positive\":\"Generation\""), "{}", rows[3].2);
+    let wanted = [("home", 1), ("input.tank-c", 1), ("point.grid", 1), ("point.grid", 3), ("point.solar", 1)];
+    assert_eq!(held, wanted);
+    assert!(rows[0].2.contains("\"points\":["), "{}", rows[0].2);
+    assert!(rows[3].2.contains("\"scale\":-1.0"), "{}", rows[3].2);
+    assert!(rows[4].2.contains("\"positive\":\"Generation\""), "{}", rows[4].2);
 }

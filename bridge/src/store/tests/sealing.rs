@@ -424,3 +424,39 @@ fn a_block_that_cant_be_read_does_not_stop_later_hours() {
     let told = read.samples("point.grid", EVER.0, EVER.1).expect_err("what is damaged is told, not left out");
     assert!(told.to_string().contains("a sealed block can't be read"), "{told}");
 }
+
+#[test]
+fn an_import_beside_the_daemon_does_not_seal_the_hour_under_way() {
+    use super::super::{ImportNote, NewRow, PastStore, Stands, Value};
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("home.db");
+    let (mut db, _) = open(&path);
+    db.write(&taken(|h| h.input(stamp(0, 0), &grid(1.0)))).unwrap();
+
+    let value = Value::Point(PointId(0), None);
+    let note = ImportNote {
+        file: "summer.csv".to_owned(),
+        at: WallTime(NOON),
+        series: vec![(value, Stands::of(Span::minutes(1)))],
+    };
+    let mut past = PastStore::open(&path, &home()).unwrap();
+    let run = past.begin_import(&note, &home()).unwrap();
+    let row = |n: i64| NewRow { at: WallTime(NOON - 100 * HOUR + n * 60_000), values: vec![(value, 5.0)] };
+    past.add_rows(run, &(0..180).map(row).collect::<Vec<_>>()).unwrap();
+
+    seal_all(&mut db);
+    // The rest of that stamp comes with a later commit.
+    db.write(&taken(|h| h.input(stamp(0, 0), &grid(2.0)))).unwrap();
+    db.write(&taken(|h| h.input(stamp(2 * HOUR, 1), &grid(3.0)))).unwrap();
+    seal_all(&mut db);
+
+    let series = format!("point.{}", home().points[0].id);
+    let read = |from| reader(&path).samples(&series, WallTime(from), EVER.1).unwrap();
+    let values: Vec<Option<f64>> = read(NOON).iter().map(|s| s.value).collect();
+    assert_eq!(values, [Some(1.0), Some(2.0), Some(3.0)]);
+    assert_eq!(read(0).len(), 183);
+    let numbers: Vec<i64> = feed(&reader(&path), 50).iter().map(|e| e.tick).collect();
+    assert_eq!(numbers.len(), 182);
+    assert!(numbers.windows(2).all(|two| two[0] < two[1]), "no number of a stamp comes twice");
+    assert!(count(&db, "tick") < 10, "what was imported is sealed");
+}
