@@ -38,5 +38,6 @@ mod sharing;
 pub mod sun;
 pub mod tariff;
 pub mod time;
+pub mod whatif;
 
 pub use controller::Controller;

@@ -100,7 +100,7 @@ pub async fn run(
 ) -> Result<(), RunError> {
     let broker = super::start::broker(&config).await?;
     let (store, restored) = open_store(&config)?;
-    let core = Core::new(&config, restored.kept)?;
+    let core = Core::new(&config, restored.kept.clone())?;
     let subscriptions = subscriptions(&core);
     let mut link_config = super::start::link_config(&config, broker.as_ref());
     link_config.subscriptions = subscriptions;
@@ -114,6 +114,7 @@ pub async fn run(
     };
     let times = Times { listen_for: options.listen_for, gone_after: options.gone_after };
     let mut session = Session::new(core, link, store.handle(), options.clock, belief, options.facts, times);
+    session.begins(&restored.kept);
     let forwarder = start_forwarding(&config, options.forwarding, &mut session);
     let files = begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
     let ending = live(&mut session, &config, files, &mut events, Kept { store, forwarder }, shutdown).await;

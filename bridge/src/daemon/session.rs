@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 
 use overspill_rules::input::{Input, Role, RuleSet};
+use overspill_rules::kept::Kept;
 use overspill_rules::output::{Notice, Output, Severity};
 use overspill_rules::time::{Moment, Span};
 use tokio::sync::watch;
@@ -16,7 +17,7 @@ use super::publications::{self, Importance, Publication};
 use super::trouble;
 use crate::influx::Lag;
 use crate::mqtt::{Fault, LastWord, LinkHandle, NotSent, Qos};
-use crate::store::{Stamp, StoreHandle};
+use crate::store::{Stamp, StoreHandle, home_mark};
 
 /// A wall clock that moved by less than this against the monotonic one is left alone.
 const DRIFT: i64 = 250;
@@ -100,6 +101,12 @@ impl Session {
         }
         let drained = self.core.drain();
         self.give_out(stamp, drained);
+    }
+
+    /// Journals what the controller knows again, so that this run can be repeated.
+    pub(super) fn begins(&mut self, kept: &Kept) {
+        let stamp = self.stamp();
+        self.store.began(stamp, kept, &home_mark(self.core.home()));
     }
 
     fn stamp(&mut self) -> Stamp {

@@ -8,6 +8,7 @@ use overspill_rules::kept::KeptMemory;
 use overspill_rules::limits::OVERRIDE_IDS;
 use overspill_rules::output::{HeldOverride, HeldSetting, Output, Record};
 use overspill_rules::time::{Moment, WallTime};
+use serde_json::Value;
 
 /// When something happened. Entries with the same stamp were handled together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -25,6 +26,8 @@ pub struct Stamp {
 pub(super) enum Row {
     Input(Stamp, Input),
     Output(Stamp, Output),
+    /// A run begins: what the controller was given to know again, as JSON.
+    Began(Stamp, Value),
     /// So many entries before this one were not recorded.
     Lost(u64),
 }
@@ -39,7 +42,7 @@ impl Row {
             Row::Output(_, Output::Record(record)) => {
                 matches!(record, Record::Setpoint { .. } | Record::Decision(_))
             }
-            Row::Output(..) | Row::Lost(_) => false,
+            Row::Output(..) | Row::Began(..) | Row::Lost(_) => false,
         }
     }
 }

@@ -6,6 +6,7 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use overspill_rules::input::{Input, RuleSet};
+use overspill_rules::kept::Kept;
 use overspill_rules::output::Output;
 
 use super::entry::{Row, Stamp, State, Urgent};
@@ -49,6 +50,13 @@ impl StoreHandle {
             | Output::Setting(_)
             | Output::WaitUntil(_) => {}
         }
+    }
+
+    /// Journals what the controller knew again when this run began, so that the run can be repeated from the journal,
+    /// and a mark of the home file it was built from ([`home_mark`](super::home_mark)).
+    pub fn began(&self, stamp: Stamp, kept: &Kept, home_mark: &str) {
+        let told = serde_json::json!({ "kept": kept, "home": home_mark });
+        self.with(|inbox, options| inbox.add(Row::Began(stamp, told), options));
     }
 
     /// Keeps `rules` as the last set that was good as a whole, to be used when the one on disk is broken.

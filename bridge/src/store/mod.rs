@@ -64,7 +64,7 @@
 //! | `sample`, `series` | numbers as received, before scale, unit and sign; one series for each point, quantity and input |
 //! | `stretch`, `block` | older hours of samples, balances, set-points and wake-ups, packed: see below |
 //! | `definition` | how a series was to be understood, from which run on |
-//! | `event` | all other inputs, in one order (`n`) with the samples of their tick; `kind` is the input's name |
+//! | `event` | all other inputs, in one order (`n`) with the samples of their tick; `kind` is the input's name; `began` holds what a run knew again at its start |
 //! | `tick` | one row for each stamp that is not only sealed: run, monotonic moment, wall time |
 //! | `run` | one row for each start of the daemon, with the offset from its moments to wall time |
 //! | `outbox`, `energy_to_forward`, `forward_again` | how far forwarding to InfluxDB has come, and what of the past is to follow; made at the first start of a home that forwards (see [`outbox`]) |
@@ -92,6 +92,7 @@
 //! `PRAGMA user_version` is the schema's version ([`SCHEMA_VERSION`]); an older file is brought up to date at start, a
 //! newer one refused. `PRAGMA application_id` is 0x4f765370.
 
+mod began;
 mod blocks;
 mod days;
 mod db;
@@ -125,6 +126,7 @@ use std::time::Duration;
 use overspill_rules::home::Home;
 use overspill_rules::output::Notice;
 
+pub use began::home_mark;
 pub use entry::Stamp;
 pub use error::StoreError;
 pub(crate) use error::at as sqlite_error_at;
@@ -134,8 +136,8 @@ pub use keep::Keep;
 pub(crate) use names::{Names, extra_word};
 pub(crate) use past::*;
 pub use reader::{
-    BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, Request, Sample,
-    SeriesSize, SetpointRow, StoreReader, TickEntries,
+    BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, Recorded,
+    Request, Run, Sample, SeriesSize, SetpointRow, StoreReader, TickEntries,
 };
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;

@@ -11,6 +11,7 @@ use rusqlite::{Connection, OptionalExtension, Params, params};
 use serde::Serialize;
 use serde_json::{Value, json};
 
+use super::began::BEGAN;
 use super::db::Cursor;
 use super::entry::{Row, Stamp, State};
 use super::names::{Names, Source};
@@ -36,6 +37,10 @@ impl Writing<'_> {
             Row::Output(stamp, Output::Notice(notice)) => self.notice(*stamp, notice),
             Row::Output(stamp, Output::Record(record)) => self.record(*stamp, record),
             Row::Output(..) => Ok(()),
+            Row::Began(stamp, told) => {
+                let tick = self.tick(*stamp)?;
+                self.event(tick, BEGAN, Some(told.clone()))
+            }
             Row::Lost(entries) => match self.cursor.tick {
                 Some(tick) => self.event(tick, "lost", Some(json!({ "entries": entries }))),
                 None => Ok(()),

@@ -41,10 +41,11 @@ impl StoreReader {
     }
 }
 
-const DECISION: &str = "SELECT tick.at, load, is_on, setpoint_w, rule, reason, limited_by, requests, readings
+pub(super) const DECISION: &str =
+    "SELECT tick.at, load, is_on, setpoint_w, rule, reason, limited_by, requests, readings, tick.id
                         FROM decision JOIN tick ON tick.id = decision.tick";
 
-fn decision(r: &Row<'_>) -> rusqlite::Result<DecisionRow> {
+pub(super) fn decision(r: &Row<'_>) -> rusqlite::Result<DecisionRow> {
     let wall: Option<i64> = r.get(0)?;
     Ok(DecisionRow {
         at: wall.map(WallTime),

@@ -8,12 +8,13 @@ use overspill_rules::time::{Moment, WallTime};
 use rusqlite::Row;
 use serde_json::Value;
 
-use super::stretches::Opened;
-use super::{Journalled, StoreReader};
+use super::stretches::{Opened, Stretch};
+use super::{Journalled, Run, StoreReader};
 use crate::store::entry::Stamp;
 use crate::store::error::StoreError;
 use crate::store::names::{Names, Source};
 use crate::store::restore::rule_set;
+use crate::store::sealed::Tick;
 
 /// One input before it is put into the home's terms.
 struct Raw {
@@ -21,7 +22,7 @@ struct Raw {
     n: i64,
     run: i64,
     moment: i64,
-    at: i64,
+    at: Option<i64>,
     what: What,
 }
 
@@ -40,9 +41,12 @@ const ROWS: &str = "SELECT tick.run, tick.id, tick.moment, tick.at, x.*
                     FROM tick JOIN (
                         SELECT tick, n, NULL AS kind, NULL AS json, name, value, device_at, retained
                         FROM sample JOIN series ON series.id = sample.series
-                        UNION ALL SELECT tick, n, kind, json, NULL, NULL, NULL, NULL FROM event
+                        UNION ALL SELECT tick, n, kind, json, NULL, NULL, NULL, NULL FROM event WHERE kind <> 'began'
                     ) AS x ON x.tick = tick.id
-                    WHERE tick.at >= ?1 AND tick.at < ?2 ORDER BY tick.id, x.n";
+                    WHERE";
+
+const OF_SPAN: &str = "tick.at >= ?1 AND tick.at < ?2 ORDER BY tick.id, x.n";
+const OF_TICKS: &str = "tick.id >= ?1 AND tick.id <= ?2 ORDER BY tick.id, x.n";
 
 impl StoreReader {
     /// Hands every input in the span to `each`, in the order in which the controller got them. Places are those of
@@ -55,36 +59,60 @@ impl StoreReader {
         home: &Home,
         from: WallTime,
         to: WallTime,
-        mut each: impl FnMut(Journalled),
+        each: impl FnMut(Journalled),
     ) -> Result<(), StoreError> {
-        let names = Names::of(home);
-        self.reading(|conn| {
-            let mut query = conn.prepare(ROWS)?;
-            let mut rows = query.query([from.0, to.0])?;
-            let mut row = next_row(&mut rows)?;
+        self.reading(|_| {
             let mut stretches = self.stretches(from.0, to.0)?;
             stretches.sort_by_key(|s| s.first_tick);
-            for stretch in stretches {
-                let Some(opened) = self.open_stretch(&stretch)? else { continue };
-                for raw in sealed_inputs(&opened, from.0, to.0) {
-                    while let Some(before) = row.take_if(|r| r.order() < raw.order()) {
-                        each(self.journalled(before, &names)?);
-                        row = next_row(&mut rows)?;
-                    }
-                    each(self.journalled(raw, &names)?);
-                }
-            }
-            while let Some(last) = row {
-                each(self.journalled(last, &names)?);
-                row = next_row(&mut rows)?;
-            }
-            Ok(())
+            self.merged(home, (OF_SPAN, from.0, to.0), stretches, |t| t.at >= from.0 && t.at < to.0, each)
         })
+    }
+
+    /// Hands every input of one run to `each`, undated ones included, in the order in which the controller got them.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn run_inputs(&self, home: &Home, run: &Run, each: impl FnMut(Journalled)) -> Result<(), StoreError> {
+        let (first, last) = (run.first_tick, run.last_tick);
+        self.reading(|_| {
+            let stretches = self.stretches_of_ticks(first, last)?;
+            self.merged(home, (OF_TICKS, first, last), stretches, |t| t.id >= first && t.id <= last, each)
+        })
+    }
+
+    /// Rows and sealed entries in one order.
+    fn merged(
+        &self,
+        home: &Home,
+        (condition, first, last): (&str, i64, i64),
+        stretches: Vec<Stretch>,
+        wanted: impl Fn(&Tick) -> bool,
+        mut each: impl FnMut(Journalled),
+    ) -> rusqlite::Result<()> {
+        let names = Names::of(home);
+        let mut query = self.conn.prepare_cached(&format!("{ROWS} {condition}"))?;
+        let mut rows = query.query([first, last])?;
+        let mut row = next_row(&mut rows)?;
+        for stretch in stretches {
+            let Some(opened) = self.open_stretch(&stretch)? else { continue };
+            for raw in sealed_inputs(&opened, &wanted) {
+                while let Some(before) = row.take_if(|r| r.order() < raw.order()) {
+                    each(self.journalled(before, &names)?);
+                    row = next_row(&mut rows)?;
+                }
+                each(self.journalled(raw, &names)?);
+            }
+        }
+        while let Some(last) = row {
+            each(self.journalled(last, &names)?);
+            row = next_row(&mut rows)?;
+        }
+        Ok(())
     }
 
     fn journalled(&self, raw: Raw, names: &Names) -> rusqlite::Result<Journalled> {
         let batch = u64::try_from(raw.tick).unwrap_or(0);
-        let stamp = Stamp { moment: Moment(raw.moment), batch, wall: Some(WallTime(raw.at)) };
+        let stamp = Stamp { moment: Moment(raw.moment), batch, wall: raw.at.map(WallTime) };
         let input = match raw.what {
             What::Event { kind, json } => self.event(&kind, json, names)?,
             What::Number { series, value, device_at, retained } => {
@@ -136,8 +164,8 @@ fn raw(row: &Row<'_>) -> rusqlite::Result<Raw> {
     })
 }
 
-/// The inputs of a stretch in the span, in order.
-fn sealed_inputs(opened: &Opened, from: i64, to: i64) -> Vec<Raw> {
+/// The inputs of a stretch at the stamps that are wanted, in order.
+fn sealed_inputs(opened: &Opened, wanted: impl Fn(&Tick) -> bool) -> Vec<Raw> {
     let mut all = Vec::new();
     for part in &opened.parts {
         let kind = part.name.strip_prefix("event.");
@@ -145,7 +173,7 @@ fn sealed_inputs(opened: &Opened, from: i64, to: i64) -> Vec<Raw> {
             continue;
         }
         for (i, place) in part.places.iter().enumerate() {
-            let tick = opened.stamps.ticks.get(*place as usize).filter(|t| t.at >= from && t.at < to);
+            let tick = opened.stamps.ticks.get(*place as usize).filter(|t| wanted(t));
             let (Some(tick), Some(n)) = (tick, part.body.n.get(i)) else { continue };
             let what = match kind {
                 Some(kind) => What::Event { kind: kind.to_owned(), json: None },
@@ -156,7 +184,14 @@ fn sealed_inputs(opened: &Opened, from: i64, to: i64) -> Vec<Raw> {
                     retained: part.body.retained.get(i).copied().unwrap_or(false),
                 },
             };
-            all.push(Raw { tick: tick.id, n: *n, run: tick.run, moment: tick.moment, at: tick.at, what });
+            all.push(Raw {
+                tick: tick.id,
+                n: *n,
+                run: tick.run,
+                moment: tick.moment,
+                at: Some(tick.at),
+                what,
+            });
         }
     }
     all.sort_by_key(Raw::order);

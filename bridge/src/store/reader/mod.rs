@@ -10,6 +10,7 @@ mod energy;
 mod feed;
 mod inputs;
 mod inventory;
+mod runs;
 mod samples;
 mod stretches;
 mod thinned;
@@ -29,6 +30,7 @@ use copy::Copy;
 use stretches::{Opened, Stretch};
 
 pub use inventory::{Checked, Inventory, SeriesSize};
+pub use runs::{Recorded, Run};
 pub use types::{
     BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, Request, Sample, SetpointRow,
     TickEntries,

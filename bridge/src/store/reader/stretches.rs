@@ -52,6 +52,12 @@ impl StoreReader {
         self.conn.prepare_cached(&sql)?.query_map([from, to], stretch)?.collect()
     }
 
+    /// Stretches that have a stamp numbered `first` to `last`, in the order of their stamps.
+    pub(super) fn stretches_of_ticks(&self, first: i64, last: i64) -> rusqlite::Result<Vec<Stretch>> {
+        let sql = format!("{STRETCH} WHERE first_tick <= ?2 AND last_tick >= ?1 ORDER BY first_tick");
+        self.conn.prepare_cached(&sql)?.query_map([first, last], stretch)?.collect()
+    }
+
     /// The first stretch with a stamp after `tick`.
     pub(super) fn stretch_after(&self, tick: i64) -> rusqlite::Result<Option<Stretch>> {
         let before = format!("{STRETCH} WHERE first_tick <= ?1 ORDER BY first_tick DESC LIMIT 1");

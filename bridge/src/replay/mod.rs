@@ -1,0 +1,10 @@
+//! The recorded history drives the controller once more.
+//!
+//! Two ways: [`verify`] hands in exactly what was recorded and compares what comes out; the what-if puts other draws of
+//! the loads into the readings, and tells what would have happened.
+
+mod progress;
+pub mod span;
+pub mod verify;
+
+pub use progress::Progress;
