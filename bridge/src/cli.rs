@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{backup, check, correct, demo, export, import, journal, run, test};
+use crate::commands::{backup, check, correct, demo, export, import, journal, replay, run, test};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -25,6 +25,7 @@ enum Command {
     Export(export::Args),
     Correct(correct::Args),
     Backup(backup::Args),
+    Replay(replay::Args),
 }
 
 /// How a command ended.
@@ -64,6 +65,7 @@ pub fn main() -> ExitCode {
         Command::Export(args) => export::run(&args).into(),
         Command::Correct(args) => correct::run(&args).into(),
         Command::Backup(args) => backup::run(&args).into(),
+        Command::Replay(args) => replay::run(&args).into(),
     }
 }
 

@@ -13,3 +13,4 @@ pub mod replay;
 pub mod store;
 pub mod view;
 pub mod workbench;
+mod words;

@@ -8,5 +8,6 @@ pub mod export;
 pub mod import;
 pub mod journal;
 mod opening;
+pub mod replay;
 pub mod run;
 pub mod test;

@@ -3,8 +3,11 @@
 //! Two ways: [`verify`] hands in exactly what was recorded and compares what comes out; the what-if puts other draws of
 //! the loads into the readings, and tells what would have happened.
 
+mod needs;
 mod progress;
 pub mod span;
+pub mod text;
 pub mod verify;
+pub mod whatif;
 
 pub use progress::Progress;

@@ -81,6 +81,17 @@ impl StoreReader {
         Ok(json.and_then(|json| serde_json::from_str(&json).ok()))
     }
 
+    /// When a load's device told, before `to`, whether something is plugged in.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn plugged(&self, load: &str, to: WallTime) -> Result<Vec<(WallTime, bool)>, StoreError> {
+        let sql = "SELECT tick.at, json_extract(event.json, '$.plugged') FROM event JOIN tick ON tick.id = event.tick
+                   WHERE event.kind = 'load_state' AND json_extract(event.json, '$.load') = ?1 AND tick.at < ?2
+                     AND json_extract(event.json, '$.plugged') IS NOT NULL ORDER BY tick.id, event.n";
+        self.rows(sql, params![load, to.0], |r| Ok((WallTime(r.get(0)?), r.get(1)?)))
+    }
+
     /// What a run did, by the number of the stamp ([`Stamp::batch`](crate::store::Stamp::batch) of its inputs).
     ///
     /// # Errors

@@ -1,0 +1,139 @@
+//! `overspill replay`: the recorded history drives the controller once more.
+
+use std::collections::BTreeMap;
+use std::io::{self, Write as _};
+use std::path::PathBuf;
+
+use clap::ValueEnum;
+use overspill_rules::home::{Home, LoadId};
+use overspill_rules::input::RuleSet;
+use overspill_rules::script::Program;
+
+use crate::cli::Outcome;
+use crate::config::{self, Config, Look, ReadError, RulesConfig};
+use crate::daemon::read_rules;
+use crate::replay::span::{Edge, time};
+use crate::replay::{self, text};
+use crate::store::{StoreError, StoreReader};
+
+/// What would have happened on recorded history, with today's rules or others
+///
+/// A what-if: the recorded draw of the controlled loads is taken out of the readings, and what the same controller would
+/// have had them draw is put in. With --verify instead: the journal's inputs exactly as recorded must lead to every
+/// recorded set-point and decision again. Ends with 0, with 1 when --verify found a difference, 2 when it could not run.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The home file
+    #[arg(value_name = "HOME.toml")]
+    home: PathBuf,
+    /// From this date, or time with offset, on
+    #[arg(long, value_name = "T")]
+    from: String,
+    /// Up to this time, or the end of this date
+    #[arg(long, value_name = "T")]
+    to: String,
+    /// Another folder of rules than the home's
+    #[arg(long, value_name = "DIR")]
+    rules: Option<PathBuf>,
+    /// Repeat the record exactly, with the rules that were live, and compare
+    #[arg(long, conflicts_with_all = ["days", "room"])]
+    verify: bool,
+    /// What a load takes at most, in kWh: a charge point for each time a car is plugged in, a heater a day
+    #[arg(long, value_name = "LOAD=KWH", value_parser = room)]
+    room: Vec<(String, f64)>,
+    /// A line for each day too
+    #[arg(long)]
+    days: bool,
+    /// How to print it
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// For programs
+    Json,
+}
+
+fn room(text: &str) -> Result<(String, f64), String> {
+    let wrong = || format!("`{text}`: write the load and its energy, such as car=12.5");
+    let (load, kwh) = text.split_once('=').ok_or_else(wrong)?;
+    let kwh: f64 = kwh.parse().map_err(|_| wrong())?;
+    let sensible = kwh.is_finite() && (0.0..=1000.0).contains(&kwh);
+    if sensible { Ok((load.to_owned(), kwh)) } else { Err(format!("{kwh} kWh is not between 0 and 1000")) }
+}
+
+/// Runs the command; what it tells goes to the standard output, why it could not to the standard error.
+pub fn run(args: &Args) -> Outcome {
+    match replay(args) {
+        Ok((text, outcome)) => {
+            // A reader that went away, as `head` does, is no failure.
+            let _ = io::stdout().write_all(text.as_bytes());
+            outcome
+        }
+        Err(why) => {
+            let _ = writeln!(io::stderr(), "{}", why.trim_end());
+            Outcome::CouldNotRun
+        }
+    }
+}
+
+fn replay(args: &Args) -> Result<(String, Outcome), String> {
+    let config = config::read(&args.home).map_err(|why| match why {
+        ReadError::Mistakes(found) => format!("{}\nThe home file has mistakes.", found.render(Look::PLAIN)),
+        other => other.to_string(),
+    })?;
+    let zone = &config.home.timezone;
+    let span = (time(&args.from, Edge::From, zone)?, time(&args.to, Edge::To, zone)?);
+    if span.0 >= span.1 {
+        return Err(format!("--from {} is not before --to {}", args.from, args.to));
+    }
+    let told = |why: StoreError| why.to_string();
+    let journal = StoreReader::open_read_only(&config.store.path).map_err(told)?;
+    if args.verify {
+        let rules = args.rules.is_some().then(|| rules(&config, args)).transpose()?;
+        let found = replay::verify::verify(&journal, &config.home, span, rules.as_ref()).map_err(told)?;
+        let text = match args.format {
+            Format::Text => text::verified(&config.home, &found),
+            Format::Json => format!("{:#}\n", serde_json::json!(found)),
+        };
+        let outcome = if found.difference.is_some() { Outcome::No } else { Outcome::Done };
+        return Ok((text, outcome));
+    }
+    let (rules, room) = (rules(&config, args)?, rooms(&config.home, &args.room)?);
+    let found = replay::whatif::what_if(&journal, &config.home, span, rules, &room).map_err(told)?;
+    let words = format!("{} to {}", args.from, args.to);
+    let text = match args.format {
+        Format::Text => text::what_if(&config.home, &words, &found, args.days),
+        Format::Json => format!("{:#}\n", text::what_if_json(&config.home, &found)),
+    };
+    Ok((text, Outcome::Done))
+}
+
+/// The rules to replay with; mistakes in them are told before hours are spent.
+fn rules(config: &Config, args: &Args) -> Result<RuleSet, String> {
+    let folder = args.rules.clone().unwrap_or_else(|| config.rules.folder.clone());
+    if !folder.is_dir() {
+        return Err(format!("there is no folder of rules at {}", folder.display()));
+    }
+    let set = read_rules(&RulesConfig { folder, order: config.rules.order.clone() })?;
+    let faults = Program::compile(&config.home, &set).faults;
+    if faults.is_empty() {
+        return Ok(set);
+    }
+    let list: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    Err(format!("{}\n\nThe rules have mistakes.", list.join("\n\n")))
+}
+
+fn rooms(home: &Home, given: &[(String, f64)]) -> Result<BTreeMap<LoadId, f64>, String> {
+    let each = given.iter().map(|(name, kwh)| {
+        let id = home.load_named(name).ok_or_else(|| {
+            let known: Vec<&str> = home.loads.iter().map(|l| l.id.as_str()).collect();
+            format!("--room: this home has no load `{name}`; it has {}", known.join(", "))
+        })?;
+        Ok((id, *kwh))
+    });
+    each.collect()
+}

@@ -1,0 +1,116 @@
+//! What each load would take, period by period, from what it took.
+
+use std::collections::BTreeMap;
+
+use jiff::ToSpan;
+use jiff::tz::TimeZone;
+use overspill_rules::home::{Home, Kind, LoadId};
+use overspill_rules::time::{Moment, Span, WallTime};
+use overspill_rules::whatif::Need;
+
+use crate::store::{HalfHour, StoreError, StoreReader};
+
+/// Where a load's needs come from, in words.
+pub(super) type Sources = Vec<String>;
+
+/// The needs of every load that has some. `given` are kilowatt-hours for each plug-in or day.
+///
+/// # Errors
+/// When the journal can't be read.
+pub(super) fn needs(
+    journal: &StoreReader,
+    home: &Home,
+    (from, to): (WallTime, WallTime),
+    given: &BTreeMap<LoadId, f64>,
+) -> Result<(BTreeMap<LoadId, Vec<Need>>, Sources), StoreError> {
+    let day = Span::hours(48);
+    let half_hours = journal.half_hours(from + Span(-day.0), to + day)?;
+    let (mut all, mut sources) = (BTreeMap::new(), Vec::new());
+    for (i, load) in home.loads.iter().enumerate() {
+        let id = LoadId(i as u16);
+        let is_car = match load.kind {
+            Kind::ChargePoint { .. } => true,
+            Kind::Modulated { .. } => false,
+            Kind::Switch { .. } => continue,
+        };
+        let sessions = if is_car { sessions(journal, &load.id, (from, to))? } else { Vec::new() };
+        let by_session = !sessions.is_empty();
+        let periods =
+            if by_session { sessions } else { days(&home.timezone, (from, to), if is_car { 12 } else { 0 }) };
+        let flow = format!("load.{}", load.id);
+        let list = periods.into_iter().map(|(a, b)| {
+            let wh = given.get(&id).map_or_else(|| taken_wh(&half_hours, &flow, a, b), |kwh| kwh * 1000.0);
+            Need { from: Moment(a.0), to: Moment(b.0), wh, evenly: !is_car }
+        });
+        all.insert(id, list.collect());
+        sources.push(source(&load.id, is_car, by_session, given.get(&id).copied()));
+    }
+    Ok((all, sources))
+}
+
+fn source(load: &str, is_car: bool, by_session: bool, given: Option<f64>) -> String {
+    let each = match (is_car, by_session) {
+        (true, true) => "each time it is plugged in",
+        (true, false) => "from noon to noon, always plugged in",
+        (false, _) => "each day, used evenly",
+    };
+    match given {
+        Some(kwh) => format!("{load} takes at most {kwh} kWh {each}."),
+        None => format!("{load} takes at most what it took, {each}; --room {load}=KWH says otherwise."),
+    }
+}
+
+/// Local days from `hour` o'clock that have a part in the span.
+fn days(zone: &TimeZone, (from, to): (WallTime, WallTime), hour: i8) -> Vec<(WallTime, WallTime)> {
+    let Some(first) = from.in_zone(zone) else { return Vec::new() };
+    let at = |date: jiff::civil::Date| {
+        let begin = date.at(hour, 0, 0, 0).to_zoned(zone.clone()).ok()?;
+        Some(WallTime(begin.timestamp().as_millisecond()))
+    };
+    let mut date = first.date().saturating_sub(1.day());
+    let mut days = Vec::new();
+    while let (Some(begin), Ok(next)) = (at(date), date.tomorrow())
+        && begin < to
+    {
+        let Some(end) = at(next) else { break };
+        if end > from {
+            days.push((begin, end));
+        }
+        date = next;
+    }
+    days
+}
+
+/// The times for which the load was plugged in; none where that was never told.
+fn sessions(
+    journal: &StoreReader,
+    load: &str,
+    (from, to): (WallTime, WallTime),
+) -> Result<Vec<(WallTime, WallTime)>, StoreError> {
+    let mut since = None;
+    let mut sessions = Vec::new();
+    for (at, plugged) in journal.plugged(load, to)? {
+        match (since, plugged) {
+            (None, true) => since = Some(at),
+            (Some(begin), false) => {
+                sessions.push((begin, at));
+                since = None;
+            }
+            _ => {}
+        }
+    }
+    sessions.extend(since.map(|begin| (begin, to)));
+    sessions.retain(|(_, end)| *end > from);
+    Ok(sessions)
+}
+
+/// Energy of a flow by its half hours, each in part where the time cuts it.
+fn taken_wh(half_hours: &[HalfHour], flow: &str, from: WallTime, to: WallTime) -> f64 {
+    let half = Span::minutes(30);
+    let of_flow = half_hours.iter().filter(|h| h.flow == flow && h.start < to && h.start + half > from);
+    let part = |h: &HalfHour| {
+        let inside = ((h.start + half).min(to) - h.start.max(from)).0.max(0);
+        h.kwh * inside as f64 / half.0 as f64
+    };
+    of_flow.map(part).sum::<f64>() * 1000.0
+}

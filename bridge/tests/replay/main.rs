@@ -1,0 +1,120 @@
+//! `overspill replay` as people and programs run it, on a made-up home's record.
+#![allow(clippy::unwrap_used, clippy::panic)]
+
+mod home;
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use overspill_rules::kept::Kept;
+use serde_json::Value;
+use tempfile::TempDir;
+
+fn overspill(folder: &TempDir, more: &[&str]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_overspill"));
+    command.arg("replay").arg(folder.path().join("home.toml"));
+    command.args(["--from", "2026-06-21", "--to", "2026-06-21"]).args(more).output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+/// Three hours in two runs; the second one knows again what the first kept.
+fn recorded() -> TempDir {
+    let (folder, config) = home::folder();
+    let mut recording = home::Recording::new(folder.path(), &config);
+    let kept = recording.run(2 * 3600, Kept::default());
+    recording.run(3600, kept);
+    folder
+}
+
+fn with_rules(folder: &Path, car: &str) -> String {
+    let rules = folder.join("other");
+    std::fs::create_dir(&rules).unwrap();
+    std::fs::write(rules.join("car.rhai"), car).unwrap();
+    std::fs::copy(folder.join("rules/water.rhai"), rules.join("water.rhai")).unwrap();
+    rules.to_str().unwrap().to_owned()
+}
+
+#[test]
+fn what_was_recorded_verifies_across_a_restart() {
+    let folder = recorded();
+    let output = overspill(&folder, &["--verify", "--format", "json"]);
+    assert_eq!(output.status.code(), Some(0), "{}{}", text(&output.stdout), text(&output.stderr));
+    let found: Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(found["runs"].as_array().unwrap().len(), 2);
+    assert!(found["runs"].as_array().unwrap().iter().all(|r| r["doubts"].as_array().unwrap().is_empty()));
+    assert!(found["setpoints"].as_u64().unwrap() > 20, "{found}");
+    assert!(found["decisions"].as_u64().unwrap() > 4, "{found}");
+}
+
+#[test]
+fn a_changed_rule_is_found() {
+    let folder = recorded();
+    let other =
+        home::CAR.replace(r#"take_spare("spare solar")"#, r#"take_spare(#{keep_w: 900}, "spare solar")"#);
+    let rules = with_rules(folder.path(), &other);
+    let output = overspill(&folder, &["--verify", "--rules", &rules]);
+    assert_eq!(output.status.code(), Some(1), "{}", text(&output.stderr));
+    insta::assert_snapshot!(text(&output.stdout));
+}
+
+#[test]
+fn a_changed_home_file_is_told() {
+    let folder = recorded();
+    let path = folder.path().join("home.toml");
+    let home = std::fs::read_to_string(&path).unwrap().replace("ceiling_w = 3000", "ceiling_w = 2500");
+    std::fs::write(&path, home).unwrap();
+    let output = overspill(&folder, &["--verify"]);
+    assert!(text(&output.stdout).contains("the home file has changed since"), "{}", text(&output.stdout));
+}
+
+#[test]
+fn the_what_if_is_told_in_80_columns() {
+    let folder = recorded();
+    let output = overspill(&folder, &["--days", "--room", "car=2"]);
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let told = text(&output.stdout);
+    assert!(told.lines().all(|line| line.chars().count() <= 80), "{told}");
+    insta::assert_snapshot!(told);
+}
+
+#[test]
+fn the_same_rules_come_near_what_was_and_other_rules_do_not() {
+    let folder = recorded();
+    let kwh = |more: &[&str]| {
+        let output = overspill(
+            &folder,
+            &[&["--format", "json", "--room", "car=50", "--room", "water=50"], more].concat(),
+        );
+        let told: Value = serde_json::from_slice(&output.stdout).unwrap();
+        let load = |name: &str, which: &str| told["loads"][name][which]["kwh"].as_f64().unwrap();
+        (load("car", "recorded"), load("car", "replayed"))
+    };
+    let (was, again) = kwh(&[]);
+    assert!(was > 1.0 && (again / was - 1.0).abs() < 0.15, "recorded {was} kWh, replayed {again} kWh");
+    let rules = with_rules(folder.path(), r#"fn decide(home) { home.load("car").stop("not today"); }"#);
+    assert_eq!(kwh(&["--rules", &rules]).1, 0.0);
+}
+
+#[test]
+fn twice_the_same_gives_the_same_bytes() {
+    let folder = recorded();
+    let once = overspill(&folder, &["--format", "json", "--days"]);
+    assert_eq!(once.stdout, overspill(&folder, &["--format", "json", "--days"]).stdout);
+    assert!(once.stdout.len() > 500);
+}
+
+#[test]
+fn what_can_not_be_replayed_says_why() {
+    let (folder, _) = home::folder();
+    let told = |more: &[&str]| {
+        let output = overspill(&folder, more);
+        assert_eq!(output.status.code(), Some(2));
+        text(&output.stderr).replace(folder.path().to_str().unwrap(), "DIR")
+    };
+    insta::assert_snapshot!(
+        [told(&[]), told(&["--rules", "nowhere"]), told(&["--room", "car"])].join("---\n")
+    );
+}
