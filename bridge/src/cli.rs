@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{backup, check, correct, demo, export, import, journal, replay, run, test};
+use crate::commands::{backup, check, correct, demo, export, import, journal, replay, run, test, why};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -26,6 +26,7 @@ enum Command {
     Correct(correct::Args),
     Backup(backup::Args),
     Replay(replay::Args),
+    Why(why::Args),
 }
 
 /// How a command ended.
@@ -66,6 +67,7 @@ pub fn main() -> ExitCode {
         Command::Correct(args) => correct::run(&args).into(),
         Command::Backup(args) => backup::run(&args).into(),
         Command::Replay(args) => replay::run(&args).into(),
+        Command::Why(args) => why::run(&args).into(),
     }
 }
 

@@ -13,4 +13,5 @@ pub mod replay;
 pub mod store;
 pub mod view;
 pub mod workbench;
+pub mod why;
 mod words;

@@ -11,3 +11,4 @@ mod opening;
 pub mod replay;
 pub mod run;
 pub mod test;
+pub mod why;

@@ -74,7 +74,7 @@ fn days(zone: &TimeZone, (from, to): (WallTime, WallTime), hour: i8) -> Vec<(Wal
     {
         let Some(end) = at(next) else { break };
         if end > from {
-            days.push((begin, end));
+            days.push((begin.max(from), end.min(to)));
         }
         date = next;
     }

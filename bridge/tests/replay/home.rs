@@ -132,6 +132,9 @@ impl Recording {
             if inputs.is_empty() && at.moment >= wake {
                 inputs.push(Input::Wake);
             }
+            if second + 1 == seconds {
+                inputs.push(Input::Stopping);
+            }
             if inputs.is_empty() {
                 continue;
             }

@@ -84,10 +84,7 @@ fn the_what_if_is_told_in_80_columns() {
 fn the_same_rules_come_near_what_was_and_other_rules_do_not() {
     let folder = recorded();
     let kwh = |more: &[&str]| {
-        let output = overspill(
-            &folder,
-            &[&["--format", "json", "--room", "car=50", "--room", "water=50"], more].concat(),
-        );
+        let output = overspill(&folder, &[&["--format", "json"], more].concat());
         let told: Value = serde_json::from_slice(&output.stdout).unwrap();
         let load = |name: &str, which: &str| told["loads"][name][which]["kwh"].as_f64().unwrap();
         (load("car", "recorded"), load("car", "replayed"))
@@ -117,4 +114,27 @@ fn what_can_not_be_replayed_says_why() {
     insta::assert_snapshot!(
         [told(&[]), told(&["--rules", "nowhere"]), told(&["--room", "car"])].join("---\n")
     );
+}
+
+fn why(folder: &TempDir, more: &[&str]) -> String {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_overspill"));
+    let output = command.arg("why").arg(folder.path().join("home.toml")).args(more).output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let told = text(&output.stdout);
+    assert!(told.lines().all(|line| line.chars().count() <= 80), "{told}");
+    told
+}
+
+#[test]
+fn why_tells_the_sentence_and_the_chain() {
+    let folder = recorded();
+    insta::assert_snapshot!(why(&folder, &["water", "--at", "2026-06-21T09:30:00Z"]));
+}
+
+#[test]
+fn why_not_tells_the_smallest_change() {
+    let folder = recorded();
+    let off = ["car", "--not", "--at", "2026-06-21T08:00:20Z"];
+    let on = ["water", "--not", "--at", "2026-06-21T09:30:00Z"];
+    insta::assert_snapshot!([why(&folder, &off), why(&folder, &on)].join("---\n"));
 }

@@ -93,24 +93,24 @@ impl Controller {
             if self.states[i].settling.is_none() && !self.new_reading {
                 continue;
             }
-            // Each load is looked at with the others as they stand.
-            let before = self.states.clone();
+            // Each load is looked at with all of them as they stand.
+            let mut state = self.states[i].clone();
             let draws = Draws {
                 home: &home,
                 now: self.now,
                 meters: &self.meters,
                 meter_of: &self.meter_of,
-                states: &before,
+                states: &self.states,
             };
-            let state = &mut self.states[i];
             let ratio_before = state.learnt.ratio;
-            observe(state, &home.loads[i], &scene, &draws, &reading, self.new_reading);
+            observe(&mut state, &home.loads[i], &scene, &draws, &reading, self.new_reading);
             if state.learnt.ratio != ratio_before {
                 learnt.push(Record::Learnt { load: state.id, ratio: state.learnt.ratio });
             }
             if self.new_reading {
-                verdicts.push((i, judge(state, &home.loads[i], &draws, &reading)));
+                verdicts.push((i, judge(&mut state, &home.loads[i], &draws, &reading)));
             }
+            self.states[i] = state;
         }
         learnt.into_iter().for_each(|record| self.give(Output::Record(record)));
         for (i, verdict) in verdicts {

@@ -40,7 +40,8 @@ use settings::Settings;
 
 /// The one controller that the daemon, the demo, rule tests, replay and the fault simulation drive.
 ///
-/// See the crate's top for the drive contract.
+/// See the crate's top for the drive contract. A clone is a snapshot: it goes on as the original would.
+#[derive(Clone)]
 pub struct Controller {
     home: Arc<Home>,
     now: Moment,
@@ -165,6 +166,11 @@ impl Controller {
     /// The home it controls.
     pub fn home(&self) -> &Home {
         &self.home
+    }
+
+    /// Whether a load is switched on.
+    pub fn is_on(&self, load: LoadId) -> bool {
+        self.states.get(usize::from(load.0)).is_some_and(|state| state.on)
     }
 
     fn give(&mut self, output: Output) {

@@ -14,9 +14,9 @@ use crate::script::{Fault, Program, Reads, RuleMemory, RuleRun, RunOutcome, View
 use crate::time::Moment;
 
 /// The rules that are in force, with what each has said last.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub(super) struct Rules {
-    program: Option<Program>,
+    program: Option<Arc<Program>>,
     /// The texts in force.
     set: RuleSet,
     running: Vec<Running>,
@@ -24,6 +24,7 @@ pub(super) struct Rules {
 }
 
 /// One rule while it is in force.
+#[derive(Clone)]
 pub(super) struct Running {
     pub(super) name: String,
     pub(super) loads: Vec<LoadId>,
@@ -122,7 +123,7 @@ impl Controller {
                 self.tell_now(Severity::Problem, "rule_suspended", About::Rule(rule.name.clone()), text);
             }
         }
-        self.rules = Rules { program: Some(program), set: set.clone(), running, kept };
+        self.rules = Rules { program: Some(Arc::new(program)), set: set.clone(), running, kept };
     }
 
     /// What is wrong with each rule that failed at its last evaluation or can't be run, in rank order.
@@ -135,7 +136,7 @@ impl Controller {
 
     /// Evaluates every rule on what is known now.
     pub(super) fn run_rules(&mut self, view: &Arc<View>) {
-        let Some(program) = self.rules.program.take() else { return };
+        let Some(program) = self.rules.program.clone() else { return };
         for i in 0..self.rules.running.len() {
             if let Some(fault) = self.rules.running[i].suspended.clone() {
                 self.rules.running[i].said = Said::Fails { fault, suspended: true };
@@ -147,7 +148,6 @@ impl Controller {
             }
             self.report_rule(i);
         }
-        self.rules.program = Some(program);
     }
 
     /// A rule that waits or failed says nothing new, and has not stopped saying what it said.

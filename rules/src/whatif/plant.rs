@@ -73,11 +73,13 @@ impl Plant {
     pub(super) fn new(load: &Load, needs: Option<Vec<Need>>, ratio: f64) -> Plant {
         let needs = needs.map(|list| {
             let tank_uj = list.iter().map(|n| microjoules(n.wh)).max().unwrap_or(0);
+            // How warm a tank was at the beginning nobody knows.
+            let half_used = list.first().filter(|n| n.evenly).map_or(0, |n| microjoules(n.wh) / 2);
             Needs {
                 list,
                 next: 0,
                 current: None,
-                room_uj: 0,
+                room_uj: half_used,
                 tank_uj,
                 thermostat_open: false,
                 asked_uj: 0,

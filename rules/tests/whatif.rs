@@ -1,0 +1,115 @@
+//! The books of a what-if balance: what the grid gives more is what the loads take more.
+#![allow(clippy::unwrap_used)]
+
+mod support;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use overspill_rules::home::*;
+use overspill_rules::input::*;
+use overspill_rules::kept::Kept;
+use overspill_rules::time::{Moment, Span, WallTime};
+use overspill_rules::whatif::{Account, Assumptions, Need, WhatIf};
+use proptest::prelude::*;
+use support::*;
+
+/// A home with a car, with a meter of its own or without; the grid reading is a while late.
+fn late_home(lag_s: i64, metered: bool) -> Home {
+    let mut home = home(vec![car()], metered);
+    if let Some(grid) = home.points.first_mut() {
+        grid.lag = Span::seconds(lag_s);
+    }
+    home
+}
+
+fn rules(keep_w: u32) -> RuleSet {
+    let rule = |name: &str, text: String| RuleSource { name: name.to_owned(), text };
+    let car =
+        format!(r#"fn decide(home) {{ home.load("car").take_spare(#{{keep_w: {keep_w}}}, "spare"); }}"#);
+    RuleSet { rules: vec![rule("car", car)], library: Vec::new() }
+}
+
+/// One thing that happens: after so many seconds, a grid reading, a load's reading, or a set-point.
+#[derive(Debug, Clone)]
+enum Happens {
+    Grid(f64),
+    Draw(f64),
+    Set(f64),
+}
+
+fn happens() -> impl Strategy<Value = (i64, Happens)> {
+    let what = prop_oneof![
+        6 => (-8000.0..8000.0_f64).prop_map(Happens::Grid),
+        2 => (0.0..7000.0_f64).prop_map(Happens::Draw),
+        1 => (0.0..3000.0_f64).prop_map(Happens::Set),
+    ];
+    // Now and then a gap that is too long to count.
+    (prop_oneof![20 => 1..20_i64, 1 => 100..900_i64], what)
+}
+
+fn run(home: &Arc<Home>, story: &[(i64, Happens)], keep_w: u32, room_wh: f64) -> Account {
+    let need = Need { from: Moment(START.0), to: Moment(START.0 + 86_400_000), wh: room_wh, evenly: false };
+    let needs = BTreeMap::from([(LoadId(0), vec![need])]);
+    let assumed = Assumptions { needs, ratios: BTreeMap::from([(LoadId(0), 0.97)]) };
+    let mut what_if = WhatIf::new(home, rules(keep_w), Kept::default(), &assumed, START);
+    let grid = home.points_measuring(Measures::Grid(Side::Both)).next().unwrap();
+    let meter = home.meter_of(LoadId(0));
+    let mut at = START;
+    for (after_s, happens) in story {
+        at = WallTime(at.0 + after_s * 1000);
+        let reading = |point, value| {
+            Input::Reading(Reading { point, extra: None, value, device_time: None, retained: false })
+        };
+        match (happens, meter) {
+            (Happens::Grid(watts), _) => what_if.input(at, &reading(grid, *watts)),
+            (Happens::Draw(watts), Some(meter)) => what_if.input(at, &reading(meter, *watts)),
+            (Happens::Draw(watts) | Happens::Set(watts), _) => {
+                what_if.recorded_setpoint(at, LoadId(0), *watts);
+            }
+        }
+    }
+    what_if.end(at);
+    what_if.account()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(48))]
+
+    /// To the microjoule: replayed import less export, less the recorded, is the change of what the loads drew.
+    #[test]
+    fn what_the_grid_gives_more_the_loads_take_more(
+        story in prop::collection::vec(happens(), 20..250),
+        keep_w in 0..2000_u32,
+        room_wh in 0.0..8000.0_f64,
+        lag_s in 0..8_i64,
+        metered: bool,
+    ) {
+        let home = Arc::new(late_home(lag_s, metered));
+        let books = run(&home, &story, keep_w, room_wh);
+        let counted = books.loads.iter().filter(|l| l.counted);
+        let change: i64 = counted.clone().map(|l| l.replayed_uj - l.recorded_uj).sum();
+        prop_assert_eq!(books.replayed.net_uj() - books.recorded.net_uj(), change);
+        let recorded: i64 = counted.map(|l| l.recorded_uj).sum();
+        prop_assert_eq!(books.recorded.net_uj() - books.off.net_uj(), recorded);
+        let taken = books.loads.first().map_or(0.0, |l| l.replayed_kwh() * 1000.0);
+        prop_assert!(taken <= room_wh + 0.01, "took {} Wh of {}", taken, room_wh);
+        prop_assert_eq!(run(&home, &story, keep_w, room_wh), books);
+    }
+}
+
+/// By hand: 3 kW leave for an hour, nothing is on in the record, and the car takes what it can of them.
+#[test]
+fn a_car_takes_what_left_the_house() {
+    let home = Arc::new(late_home(0, false));
+    let story: Vec<(i64, Happens)> = (0..360).map(|_| (10, Happens::Grid(-3000.0))).collect();
+    let books = run(&home, &story, 0, 50_000.0);
+    assert!((books.recorded.export_kwh() - 3.0 * 359.0 / 360.0).abs() < 1e-9);
+    assert_eq!(books.off, books.recorded);
+    let car = books.loads[0];
+    assert!(car.replayed_kwh() > 2.0 && car.replayed_starts == 1, "{car:?}");
+    assert_eq!(
+        books.recorded.export_uj - books.replayed.export_uj + books.replayed.import_uj,
+        car.replayed_uj
+    );
+}
