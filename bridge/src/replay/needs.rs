@@ -52,7 +52,7 @@ fn source(load: &str, is_car: bool, by_session: bool, given: Option<f64>) -> Str
     let each = match (is_car, by_session) {
         (true, true) => "each time it is plugged in",
         (true, false) => "from noon to noon, always plugged in",
-        (false, _) => "each day, used evenly",
+        (false, _) => "each day, used evenly, the tank half used at the beginning",
     };
     match given {
         Some(kwh) => format!("{load} takes at most {kwh} kWh {each}."),

@@ -16,7 +16,7 @@ use overspill_rules::time::{Moment, WallTime};
 use tempfile::TempDir;
 
 /// 2026-06-21T08:00:00Z.
-pub const MORNING: WallTime = WallTime(1_782_028_800_000);
+pub(crate) const MORNING: WallTime = WallTime(1_782_028_800_000);
 
 const HOME: &str = r#"
 [home]
@@ -66,14 +66,14 @@ fallback = "off"
 "#;
 
 /// The rules that are live in the record.
-pub const CAR: &str = r#"fn decide(home) { home.load("car").take_spare("spare solar"); }"#;
+pub(crate) const CAR: &str = r#"fn decide(home) { home.load("car").take_spare("spare solar"); }"#;
 const WATER: &str = r#"fn decide(home) {
     this.seen = if "seen" in this { this.seen + 1 } else { 1 };
     home.load("water").take_spare("spare solar");
 }"#;
 
 /// A folder with a home file and its rules.
-pub fn folder() -> (TempDir, Config) {
+pub(crate) fn folder() -> (TempDir, Config) {
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder.path().join("rules")).unwrap();
     std::fs::write(folder.path().join("home.toml"), HOME).unwrap();
@@ -84,24 +84,24 @@ pub fn folder() -> (TempDir, Config) {
 }
 
 /// The journal of the home.
-pub fn journal(folder: &Path) -> PathBuf {
+pub(crate) fn journal(folder: &Path) -> PathBuf {
     folder.join("wren.db")
 }
 
 /// The home at work while it is recorded.
-pub struct Recording {
+pub(crate) struct Recording {
     home: SimulatedHome,
     config: Config,
     path: PathBuf,
 }
 
 impl Recording {
-    pub fn new(folder: &Path, config: &Config) -> Recording {
+    pub(crate) fn new(folder: &Path, config: &Config) -> Recording {
         Recording { home: SimulatedHome::new(7, MORNING), config: config.clone(), path: journal(folder) }
     }
 
     /// One run of the daemon over so many seconds, with the moments of its own monotonic clock from 0.
-    pub fn run(&mut self, seconds: i64, kept: Kept) -> Kept {
+    pub(crate) fn run(&mut self, seconds: i64, kept: Kept) -> Kept {
         let home = Arc::new(self.config.home.clone());
         let mut filler = Filler::open(&self.path, &home).unwrap();
         let mut controller = Controller::new(Arc::clone(&home), kept.clone());

@@ -5,6 +5,7 @@ mod home;
 
 use std::path::Path;
 use std::process::{Command, Output};
+use std::sync::LazyLock;
 
 use overspill_rules::kept::Kept;
 use serde_json::Value;
@@ -20,12 +21,19 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).unwrap()
 }
 
-/// Three hours in two runs; the second one knows again what the first kept.
+/// Three hours in two runs; the second one knows again what the first kept. Recorded once, before any other program is
+/// started, and copied for each test.
 fn recorded() -> TempDir {
-    let (folder, config) = home::folder();
-    let mut recording = home::Recording::new(folder.path(), &config);
-    let kept = recording.run(2 * 3600, Kept::default());
-    recording.run(3600, kept);
+    static ONCE: LazyLock<TempDir> = LazyLock::new(|| {
+        let (folder, config) = home::folder();
+        let mut recording = home::Recording::new(folder.path(), &config);
+        let kept = recording.run(2 * 3600, Kept::default());
+        recording.run(3600, kept);
+        folder
+    });
+    let master = home::journal(ONCE.path());
+    let (folder, _) = home::folder();
+    std::fs::copy(master, home::journal(folder.path())).unwrap();
     folder
 }
 
@@ -105,15 +113,15 @@ fn twice_the_same_gives_the_same_bytes() {
 
 #[test]
 fn what_can_not_be_replayed_says_why() {
-    let (folder, _) = home::folder();
+    let folder = recorded();
     let told = |more: &[&str]| {
         let output = overspill(&folder, more);
         assert_eq!(output.status.code(), Some(2));
         text(&output.stderr).replace(folder.path().to_str().unwrap(), "DIR")
     };
-    insta::assert_snapshot!(
-        [told(&[]), told(&["--rules", "nowhere"]), told(&["--room", "car"])].join("---\n")
-    );
+    let wrong = [told(&["--rules", "nowhere"]), told(&["--room", "boat=3"]), told(&["--room", "car"])];
+    std::fs::remove_file(home::journal(folder.path())).unwrap();
+    insta::assert_snapshot!([wrong.join("---\n"), told(&["--verify"])].join("---\n"));
 }
 
 fn why(folder: &TempDir, more: &[&str]) -> String {
