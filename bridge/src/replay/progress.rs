@@ -34,7 +34,7 @@ impl Progress {
     /// The replay has come to `at`.
     pub fn at(&mut self, at: WallTime) {
         self.seen = self.seen.wrapping_add(1);
-        if self.seen % LOOK_EVERY == 0 {
+        if self.seen.is_multiple_of(LOOK_EVERY) {
             self.bar.set_position(u64::try_from((at - self.from).0).unwrap_or(0));
             self.bar.set_message(at.to_rfc3339().get(..10).unwrap_or_default().to_owned());
         }

@@ -163,7 +163,8 @@ impl Plant {
         if let Some(needs) = &mut self.needs {
             needs.pass(from, to, self.draw_mw);
         }
-        while let Some((_, watts)) = self.queue.pop_front_if(|(t, _)| *t <= to) {
+        while let Some((_, watts)) = self.queue.front().copied().filter(|(t, _)| *t <= to) {
+            self.queue.pop_front();
             self.target_w = watts;
         }
         self.settle(to);
