@@ -12,6 +12,6 @@ pub mod mqtt;
 pub mod replay;
 pub mod store;
 pub mod view;
-pub mod workbench;
 pub mod why;
 mod words;
+pub mod workbench;

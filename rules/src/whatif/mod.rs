@@ -97,7 +97,12 @@ impl WhatIf {
                 }
                 self.hand_in(at, input.clone());
             }
-            Input::Other(_) | Input::Override(_) | Input::OutOfService { .. } | Input::Island(_) => {
+            Input::Other(_)
+            | Input::Override(_)
+            | Input::OutOfService { .. }
+            | Input::Island(_)
+            | Input::Setting(_)
+            | Input::Prices { .. } => {
                 self.hand_in(at, input.clone());
             }
             // How the daemon ran is no part of the home's history; the rules are this history's own.

@@ -125,6 +125,8 @@ fn bare() -> Result<f64, Failure> {
         balance: [known; BALANCE_NAMES.len()],
         points: vec![known; home.points.len()],
         inputs: Vec::new(),
+        settings: Vec::new(),
+        prices: Arc::default(),
         loads: vec![load; home.loads.len()],
     });
     let memory = RuleMemory::default();
@@ -185,6 +187,8 @@ fn home() -> Home {
             load("water", Kind::Modulated { floor_w: 0.0, ceiling_w: 3000.0 }, 5),
         ],
         battery: None,
+        settings: Vec::new(),
+        tariff: None,
         blind_a: None,
         restart_gap: Span::ZERO,
     }
