@@ -28,7 +28,9 @@ pub fn time(text: &str, edge: Edge, zone: &TimeZone) -> Result<WallTime, String>
             "`{text}` is no time: write a date such as 2026-06-21, or a time such as 2026-06-21T14:05:00+01:00"
         )
     };
-    let date = Date::from_str(text).map_err(|_| wrong())?;
+    // A date with a time of day would be taken for the date alone.
+    let date = if text.contains(':') { None } else { Date::from_str(text).ok() };
+    let date = date.ok_or_else(wrong)?;
     let date = match edge {
         Edge::From => date,
         Edge::To => date.tomorrow().map_err(|_| wrong())?,
