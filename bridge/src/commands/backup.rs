@@ -9,7 +9,7 @@ use crate::history::{Progress, backup};
 /// Copy the whole record into one file, while the daemon goes on
 ///
 /// The copy holds everything up to the moment at which it began; it is checked before it gets its name. To restore it, stop
-/// the daemon, put the copy in the place of the record (`path` under [store]), remove the files beside it that end in -wal
+/// the daemon, put the copy in the place of the record (`path` under `[store]`), remove the files beside it that end in -wal
 /// and -shm, and start the daemon again. Ends with 0 when the copy is there, 2 when it could not be made.
 #[derive(Debug, clap::Args)]
 pub struct Args {

@@ -1,7 +1,7 @@
 //! What would have happened: recorded readings, with other draws of the controlled loads put into them.
 //!
 //! What a load draws changes what the grid meter reads. So the recorded draw of every controlled load is taken out of
-//! the grid and house readings, a [`Plant`](plant) stands in for each load and obeys a controller of its own, and what
+//! the grid and house readings, a `Plant` stands in for each load and obeys a controller of its own, and what
 //! the plants draw is put back in. What is left over without any load is taken to stay as it was.
 //!
 //! A moment of this controller is the wall time itself, so that a history of several runs is one line of time.
