@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::home::{LoadId, SettingId, SettingValue};
+use crate::home::{LoadId, PointId, SettingId, SettingValue};
 use crate::input::About;
 use crate::request::Request;
 use crate::script::LoadMark;
@@ -447,4 +447,8 @@ pub enum Flow {
     Discharge,
     /// Into a controlled load.
     Load(LoadId),
+    /// Into the house through one of several meters of a role: import, generation, use or discharge.
+    MeterIn(PointId),
+    /// Out of the house through one of several meters of a role.
+    MeterOut(PointId),
 }

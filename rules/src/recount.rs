@@ -31,7 +31,7 @@ impl Recount {
         Recount {
             meters: vec![Meter::default(); home.points.len()],
             parts: Parts::new(&home),
-            accounts: Accounts::new(home.loads.len()),
+            accounts: Accounts::new(&home),
             calendar: Calendar { offset_ms, believed: true },
             now: Moment(i64::MIN / 2),
             home,

@@ -280,3 +280,25 @@ fn total_marks(bench: &Bench) -> f64 {
     let kept = bench.controller.kept();
     kept.logs["water"].marks.last().map_or(0.0, |m| m.energy_kwh)
 }
+
+/// Two arrays make one flow, and each is told by itself, its standby apart from what it makes.
+#[test]
+fn meters_that_share_a_role_are_told_apart() {
+    let mut one = home(vec![], false);
+    one.points[1].id = "roof-east".into();
+    one.points.push(Point { id: "roof-west".into(), ..one.points[1].clone() });
+    let mut bench = Bench::new(one, &[]);
+    bench.hold_with(3600, 10, |_| {
+        vec![Bench::reading(1, 1000.0), Bench::reading(2, -50.0), Bench::reading(0, 200.0)]
+    });
+    bench.input(Input::Stopping);
+    let kwh = |flow: Flow| bench.rows(flow).iter().map(|r| r.kwh).sum::<f64>();
+    let (east, west) = (PointId(1), PointId(2));
+    let close = |found: f64, wanted: f64| assert!((found - wanted).abs() < 0.01, "{found}, not {wanted}");
+    close(kwh(Flow::Solar), 0.95);
+    close(kwh(Flow::MeterIn(east)), 1.0);
+    close(kwh(Flow::MeterOut(east)), 0.0);
+    close(kwh(Flow::MeterIn(west)), 0.0);
+    close(kwh(Flow::MeterOut(west)), 0.05);
+    assert!(bench.rows(Flow::MeterIn(PointId(0))).is_empty(), "a meter alone in its role is the role's flow");
+}

@@ -253,6 +253,8 @@ pub(crate) fn column_of_flow(flow: &str, home: &Home) -> String {
         Flow::Charge => "charge".to_owned(),
         Flow::Discharge => "discharge".to_owned(),
         Flow::Load(load) => format!("load.{}", home.load(load).id),
+        Flow::MeterIn(point) => format!("meter.{}.in", home.point(point).id),
+        Flow::MeterOut(point) => format!("meter.{}.out", home.point(point).id),
     };
     let measured = home.points.iter().flat_map(|p| [Way::In, Way::Out].map(|way| (p, way)));
     let mut fitting = measured.filter(|(p, way)| flow_of(p.measures, *way).is_some_and(|f| named(f) == flow));
@@ -275,5 +277,6 @@ pub(crate) fn column_of_flow(flow: &str, home: &Home) -> String {
 fn worked_out(name: &str, home: &Home) -> bool {
     let flows = ["import", "export", "solar", "house", "charge", "discharge"].map(str::to_owned);
     let loads = home.loads.iter().map(|l| format!("load.{}", l.id));
-    flows.into_iter().chain(loads).any(|flow| name == format!("{flow}_kwh"))
+    let meters = home.points.iter().flat_map(|p| ["in", "out"].map(|way| format!("meter.{}.{way}", p.id)));
+    flows.into_iter().chain(loads).chain(meters).any(|flow| name == format!("{flow}_kwh"))
 }

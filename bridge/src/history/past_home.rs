@@ -5,6 +5,7 @@ use std::sync::Arc;
 use overspill_rules::home::{
     Extra, ExtraKind, Home, InputId, Measures, Point, PointId, Positive, Side, Unit,
 };
+use overspill_rules::output::{EnergyRow, Flow};
 use overspill_rules::time::Span;
 use serde_json::Value;
 
@@ -85,6 +86,20 @@ impl RunHome {
             }
         }
         Ok(RunHome { home: Arc::new(home), places })
+    }
+
+    /// Energy with its points as today's home numbers them; that of a point which it no longer has is left out.
+    pub(crate) fn as_today(&self, rows: Vec<EnergyRow>, today: &Home) -> Vec<EnergyRow> {
+        let place = |PointId(i)| today.point_named(&self.home.points.get(usize::from(i))?.id);
+        let each = rows.into_iter().filter_map(|row| {
+            let flow = match row.flow {
+                Flow::MeterIn(point) => Flow::MeterIn(place(point)?),
+                Flow::MeterOut(point) => Flow::MeterOut(place(point)?),
+                other => other,
+            };
+            Some(EnergyRow { flow, ..row })
+        });
+        each.collect()
     }
 
     /// What the numbers of an input are multiplied by.

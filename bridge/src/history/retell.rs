@@ -122,18 +122,18 @@ impl<'a> Retelling<'a> {
                     }
                     (What::Reading(reading), None) if inside && which == Which::All => {
                         let run = self.run_of(&mut runs, &mut homes, run, (stamp, at))?;
-                        run.take(stamp.moment, at, reading, right, &mut each);
+                        run.take((stamp.moment, at), reading, right, self.today, &mut each);
                     }
                     _ => {}
                 }
             }
             each(Told::Energy(merge.take(&numbers, part_end)));
-            close_old(&mut runs, part_end, &mut each);
+            close_old(&mut runs, part_end, self.today, &mut each);
             seen(part_end.min(to));
             begin = part_end;
         }
         each(Told::Energy(merge.close()));
-        runs.into_values().for_each(|run| each(Told::Energy(run.recount.close())));
+        runs.into_values().for_each(|run| run.close(self.today, &mut each));
         Ok(())
     }
 
@@ -234,10 +234,10 @@ impl<'a> Retelling<'a> {
 impl Run {
     fn take(
         &mut self,
-        moment: Moment,
-        at: WallTime,
+        (moment, at): (Moment, WallTime),
         reading: Reading,
         right: &PutRight,
+        today: &Home,
         each: &mut impl FnMut(Told),
     ) {
         let put = right.apply(reading, at, &self.home, &mut self.counters);
@@ -246,20 +246,27 @@ impl Run {
         if let Some((own, watts)) = power {
             each(Told::Power { point: put.point, at: own, watts });
         }
-        let rows = self.recount.rows();
+        let rows = self.home.as_today(self.recount.rows(), today);
         if !rows.is_empty() {
             each(Told::Energy(rows));
         }
     }
 }
 
+impl Run {
+    fn close(self, today: &Home, each: &mut impl FnMut(Told)) {
+        let Run { home, recount, .. } = self;
+        each(Told::Energy(home.as_today(recount.close(), today)));
+    }
+}
+
 /// A run that said nothing for two days is over.
-fn close_old(runs: &mut BTreeMap<i64, Run>, now: WallTime, each: &mut impl FnMut(Told)) {
+fn close_old(runs: &mut BTreeMap<i64, Run>, now: WallTime, today: &Home, each: &mut impl FnMut(Told)) {
     let old: Vec<i64> =
         runs.iter().filter(|(_, r)| now - r.newest > Span::hours(48)).map(|(n, _)| *n).collect();
     for number in old {
         if let Some(run) = runs.remove(&number) {
-            each(Told::Energy(run.recount.close()));
+            run.close(today, each);
         }
     }
 }

@@ -216,12 +216,12 @@ fn about_load(load: &str, field: &'static str, value: f64) -> Point {
 }
 
 fn energy(flow: &str, kwh: f64, covered_s: f64) -> Point {
-    let (flow, load) = match flow.strip_prefix("load.") {
-        Some(load) => ("load", Some(load)),
-        None => (flow, None),
+    let meter = flow.strip_prefix("meter.").and_then(|rest| rest.rsplit_once('.'));
+    let tags = match (flow.strip_prefix("load."), meter) {
+        (Some(load), _) => vec![("flow", "load".to_owned()), ("load", load.to_owned())],
+        (None, Some((point, way))) => vec![("flow", format!("meter_{way}")), ("point", point.to_owned())],
+        (None, None) => vec![("flow", flow.to_owned())],
     };
-    let mut tags = vec![("flow", flow.to_owned())];
-    tags.extend(load.map(|load| ("load", load.to_owned())));
     of("energy", tags, vec![("kwh", kwh), ("covered_s", covered_s)])
 }
 
@@ -268,6 +268,7 @@ mod tests {
             entry(100, What::Switched { load: "car".to_owned(), on: true }),
             entry(200, What::Energy { flow: "import".to_owned(), kwh: 0.25, covered_s: 1800.0 }),
             entry(200, What::Energy { flow: "load.car".to_owned(), kwh: 0.5, covered_s: 900.0 }),
+            entry(200, What::Energy { flow: "meter.roof-east.in".to_owned(), kwh: 0.5, covered_s: 900.0 }),
             entry(200, number("point.gone", 5.0, "no json")),
         ];
         insta::assert_snapshot!(lines("wren", &entries).join("\n"), @r"
@@ -284,6 +285,7 @@ mod tests {
         load,home=wren,load=car on=1 100
         energy,home=wren,flow=import kwh=0.25,covered_s=1800 200
         energy,home=wren,flow=load,load=car kwh=0.5,covered_s=900 200
+        energy,home=wren,flow=meter_in,point=roof-east kwh=0.5,covered_s=900 200
         unexplained,home=wren,series=point.gone value=5 200
         ");
     }

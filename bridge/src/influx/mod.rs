@@ -39,7 +39,7 @@
 //! | `load` | `load` | `setpoint_w`; `on` (1 or 0, at each decision) |
 //! | `input` | `input` | `value`, after its scale |
 //! | `balance` | `phase`: `all`, or 1 to 3 | `grid_w`, `solar_w`, `battery_w`, `house_w`, `import_w`, `export_w`, `loads_w`, `base_w`, `spare_w` |
-//! | `energy` | `flow`: `import`, `export`, `solar`, `house`, `charge`, `discharge` or `load`; then `load` | `kwh`, `covered_s`, at the start of the half hour |
+//! | `energy` | `flow`: `import`, `export`, `solar`, `house`, `charge`, `discharge`; `load`, then `load`; `meter_in`, `meter_out`, then `point` | `kwh`, `covered_s`, at the start of the half hour |
 //! | `unexplained` | `series` | `value` as received, where the journal no longer knows what it means |
 //!
 //! Power is positive into the house: `grid` above 0 is import, `battery` above 0 discharging. Texts (reasons, notices)

@@ -77,7 +77,8 @@
 //! | `rule_text` | each rule text once |
 //! | `load_ratio`, `rule_memory`, `held_override`, `held_setting`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
 //!
-//! `flow` is `import`, `export`, `solar`, `house`, `charge`, `discharge` or `load.<id>`. `sample` and its fellows are in
+//! `flow` is `import`, `export`, `solar`, `house`, `charge`, `discharge` or `load.<id>`; where
+//! several points share a role, also `meter.<id>.in` and `meter.<id>.out` of each, power into and out of the house apart. `sample` and its fellows are in
 //! order of time, so that one commit touches few pages whatever the number of series. Zero loses its sign in SQLite; else
 //! numbers come back as they came in, "not a number" as NULL.
 //!

@@ -57,6 +57,8 @@ impl Names {
             Flow::Charge => "charge".to_owned(),
             Flow::Discharge => "discharge".to_owned(),
             Flow::Load(id) => format!("load.{}", self.load(id)),
+            Flow::MeterIn(id) => format!("meter.{}.in", named(&self.points, id.0)),
+            Flow::MeterOut(id) => format!("meter.{}.out", named(&self.points, id.0)),
         }
     }
 

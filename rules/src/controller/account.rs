@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::Controller;
+use super::meters::{self, OwnMeter};
 use crate::balance::Parts;
 use crate::energy::{Calendar, Meterage};
 use crate::home::{Home, LoadId, Measures, Point, PointId};
@@ -31,6 +32,7 @@ pub(crate) struct Accounts {
     charge: Meterage,
     discharge: Meterage,
     loads: Vec<LoadAccount>,
+    meters: Vec<OwnMeter>,
     /// Rows that are complete and not yet given out.
     rows: Vec<EnergyRow>,
 }
@@ -54,7 +56,7 @@ struct LoadAccount {
 }
 
 impl Accounts {
-    pub(crate) fn new(loads: usize) -> Accounts {
+    pub(crate) fn new(home: &Home) -> Accounts {
         Accounts {
             import: Meterage::default(),
             export: Meterage::default(),
@@ -62,7 +64,8 @@ impl Accounts {
             house: Meterage::default(),
             charge: Meterage::default(),
             discharge: Meterage::default(),
-            loads: vec![LoadAccount::default(); loads],
+            loads: vec![LoadAccount::default(); home.loads.len()],
+            meters: meters::shared(home),
             rows: Vec::new(),
         }
     }
@@ -117,6 +120,7 @@ impl Accounts {
         for (i, account) in self.loads.iter_mut().enumerate() {
             self.rows.extend(account.meterage.close(Flow::Load(LoadId(i as u16)), old));
         }
+        self.meters.iter_mut().for_each(|m| m.close(old, &mut self.rows));
     }
 
     /// A point has a new value: the energy of its flow goes on.
@@ -126,6 +130,7 @@ impl Accounts {
         } else {
             self.account_for_grid(point, read, calendar);
             self.account_for_groups(read, calendar);
+            self.meters.iter_mut().for_each(|m| m.account_for(point, read, calendar, &mut self.rows));
         }
     }
 
@@ -199,6 +204,7 @@ impl Accounts {
             self.loads[usize::from(load.0)].meterage.ends();
             return;
         }
+        self.meters.iter_mut().for_each(|m| m.ends(point));
         let groups = [
             (parts.grid_group(), vec![&mut self.import, &mut self.export]),
             (parts.solar_group(), vec![&mut self.solar]),
@@ -285,7 +291,7 @@ fn sole(members: &[PointId]) -> Option<PointId> {
 }
 
 /// The registers of a point, drawn and sent out: further quantities of its device, or what it counts itself.
-fn registers(home: &Home, meters: &[Meter], point: PointId) -> (Counted, Counted) {
+pub(super) fn registers(home: &Home, meters: &[Meter], point: PointId) -> (Counted, Counted) {
     let meter = &meters[usize::from(point.0)];
     let described: &Point = home.point(point);
     let (imported, exported) = meter.registers();

@@ -6,6 +6,7 @@ mod clock;
 mod decide;
 mod intake;
 mod intents;
+mod meters;
 mod notices;
 mod overrides;
 mod report;
@@ -128,7 +129,7 @@ impl Controller {
             prices: Arc::default(),
             settings: Settings::new(home.settings.len()),
             out_of_service: vec![None; loads],
-            accounts: Accounts::new(loads),
+            accounts: Accounts::new(&home),
             notices: Notices::default(),
             told: vec![Told::default(); loads],
             due: Vec::new(),
