@@ -9,6 +9,7 @@ use std::sync::Arc;
 use overspill_rules::home::*;
 use overspill_rules::input::*;
 use overspill_rules::kept::Kept;
+use overspill_rules::tariff::{ExportPrice, ImportPrice, Tariff, Terms};
 use overspill_rules::time::{Moment, Span, WallTime};
 use overspill_rules::whatif::{Account, Assumptions, Need, WhatIf};
 use proptest::prelude::*;
@@ -112,4 +113,45 @@ fn a_car_takes_what_left_the_house() {
         books.recorded.export_uj - books.replayed.export_uj + books.replayed.import_uj,
         car.replayed_uj
     );
+}
+
+/// The bill of a flat price is that of the books' energy, in every column, whatever the gaps.
+#[test]
+fn a_flat_price_charges_exactly_what_the_books_hold() {
+    let mut home = late_home(0, false);
+    let money = |text: &str| -> rust_decimal::Decimal { text.parse().unwrap() };
+    let terms = Terms {
+        vat_percent: money("0"),
+        standing_per_day: money("0.5"),
+        import: ImportPrice::Flat(money("0.25")),
+        export: ExportPrice::Flat(money("0.15")),
+        generation: money("0"),
+    };
+    home.tariff = Some(Tariff::new("GBP".to_owned(), terms, Vec::new()));
+    let home = Arc::new(home);
+    let watts = |i: i64| 3000.0 * (i as f64 / 40.0).sin() - 500.0;
+    let story: Vec<(i64, Happens)> =
+        (0..1500).map(|i| (if i % 400 == 399 { 900 } else { 10 }, Happens::Grid(watts(i)))).collect();
+    let books = run(&home, &story, 0, 50_000.0);
+    let bills = books.money.unwrap();
+    for (bill, flows) in
+        [(bills.recorded, books.recorded), (bills.replayed, books.replayed), (bills.off, books.off)]
+    {
+        let (import, export): (f64, f64) = (bill.import.try_into().unwrap(), bill.export.try_into().unwrap());
+        assert!((import - flows.import_kwh() * 0.25).abs() < 1e-5, "{import} {flows:?}");
+        assert!((export - flows.export_kwh() * 0.15).abs() < 1e-5, "{export} {flows:?}");
+        assert!(bill.standing.is_zero() && bill.unpriced_kwh.is_zero());
+    }
+    assert!(bills.replayed.energy() != bills.recorded.energy());
+}
+
+/// Export that stands at its limit is told, since the roof could have given more.
+#[test]
+fn export_at_its_limit_is_timed() {
+    let mut home = late_home(0, false);
+    home.supply.export_limit_w = Some(3680.0);
+    let home = Arc::new(home);
+    let story: Vec<(i64, Happens)> =
+        (0..360).map(|i| (10, Happens::Grid(if i < 180 { -3650.0 } else { -3000.0 }))).collect();
+    assert_eq!(run(&home, &story, 0, 0.0).at_limit_ms, 1_800_000);
 }

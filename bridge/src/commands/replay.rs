@@ -103,7 +103,8 @@ fn replay(args: &Args) -> Result<(String, Outcome), String> {
         return Ok((text, outcome));
     }
     let (rules, room) = (rules(&config, args)?, rooms(&config.home, &args.room)?);
-    let found = replay::whatif::what_if(&journal, &config.home, span, rules, &room).map_err(told)?;
+    let trial = replay::whatif::Trial { rules, room, price_files: &config.price_files };
+    let found = replay::whatif::what_if(&journal, &config.home, span, trial).map_err(told)?;
     let words = format!("{} to {}", args.from, args.to);
     let text = match args.format {
         Format::Text => text::what_if(&config.home, &words, &found, args.days),

@@ -4,6 +4,7 @@
 //! the loads into the readings, and tells what would have happened.
 
 mod needs;
+mod prices;
 mod progress;
 pub mod span;
 pub mod text;

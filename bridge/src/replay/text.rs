@@ -3,8 +3,10 @@
 use std::fmt::Write as _;
 
 use overspill_rules::home::{Home, LoadId};
+use overspill_rules::tariff::Bill;
 use overspill_rules::time::Span;
 use overspill_rules::whatif::{Account, Flows};
+use rust_decimal::Decimal;
 use serde_json::{Value, json};
 
 use super::verify::{Difference, Verified};
@@ -31,6 +33,15 @@ pub fn what_if(home: &Home, span: &str, told: &Told, with_days: bool) -> String 
     line("import, kWh", three(|f, _| f.import_kwh()));
     line("export, kWh", three(|f, _| f.export_kwh()));
     line("solar used at home, kWh", three(|f, a| a.solar_kwh() - f.export_kwh()));
+    if let (Some(tariff), Some(money)) = (&home.tariff, &whole.money) {
+        let bills = [money.recorded, money.replayed, money.off];
+        let mut money = |what: &str, amount: fn(&Bill) -> Decimal| {
+            line(&format!("{what}, {}", tariff.currency), bills.map(|bill| Some(paid(amount(&bill)))));
+        };
+        money("paid for import", |bill| bill.import);
+        money("earned", |bill| bill.export + bill.generation);
+        money("cost", Bill::energy);
+    }
     for (load, account) in home.loads.iter().zip(&whole.loads) {
         let name = &load.id;
         let energy = [account.recorded_kwh(), account.replayed_kwh(), 0.0];
@@ -75,8 +86,20 @@ fn days(told: &Told) -> String {
     text
 }
 
+/// Money as people write it, rounded once.
+fn paid(amount: Decimal) -> String {
+    format!("{:.2}", Bill::rounded(amount))
+}
+
 fn notes(told: &Told) -> Vec<String> {
     let mut notes = told.assumed.clone();
+    if let Some(money) = &told.whole.money {
+        notes.push("Cost is that of energy, without standing charges.".to_owned());
+        let unpriced = money.recorded.unpriced_kwh.max(money.replayed.unpriced_kwh);
+        if !unpriced.is_zero() {
+            notes.push(format!("For {unpriced:.2} kWh no price is known; they are not in the cost."));
+        }
+    }
     notes.push("What the home does without its loads is taken to stay as it was.".to_owned());
     if told.unknown > 0 {
         notes.push(format!(
@@ -107,13 +130,18 @@ pub fn what_if_json(home: &Home, told: &Told) -> Value {
 }
 
 fn account_json(home: &Home, account: &Account) -> Value {
-    let flows = |f: &Flows| {
+    let flows = |f: &Flows, bill: Option<Bill>| {
         json!({
             "import_kwh": f.import_kwh(),
             "export_kwh": f.export_kwh(),
             "self_use_kwh": account.solar_kwh() - f.export_kwh(),
+            "import_cost": bill.map(|b| paid(b.import)),
+            "income": bill.map(|b| paid(b.export + b.generation)),
+            "cost": bill.map(|b| paid(b.energy())),
+            "unpriced_kwh": bill.map(|b| b.unpriced_kwh.to_string()),
         })
     };
+    let money = account.money.as_ref();
     let loads = home.loads.iter().zip(&account.loads).map(|(load, a)| {
         let ceiling_kw = load.ceiling_w(home.supply.volts) / 1000.0;
         let each = json!({
@@ -131,9 +159,11 @@ fn account_json(home: &Home, account: &Account) -> Value {
     json!({
         "covered_s": account.covered_ms as f64 / 1000.0,
         "solar_kwh": account.solar_kwh(),
-        "recorded": flows(&account.recorded),
-        "replayed": flows(&account.replayed),
-        "off": flows(&account.off),
+        "currency": home.tariff.as_ref().map(|t| t.currency.as_str()),
+        "recorded": flows(&account.recorded, money.map(|m| m.recorded)),
+        "replayed": flows(&account.replayed, money.map(|m| m.replayed)),
+        "off": flows(&account.off, money.map(|m| m.off)),
+        "at_export_limit_s": account.at_limit_ms as f64 / 1000.0,
         "loads": loads.collect::<serde_json::Map<String, Value>>(),
     })
 }

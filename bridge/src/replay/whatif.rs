@@ -9,6 +9,8 @@ use overspill_rules::time::WallTime;
 use overspill_rules::whatif::{Account, Assumptions, WhatIf};
 
 use super::Progress;
+use super::prices::PriceLists;
+use crate::config::PriceFile;
 use crate::store::{StoreError, StoreReader};
 
 /// What came of it.
@@ -26,7 +28,18 @@ pub struct Told {
     pub decisions: u64,
 }
 
-/// Drives the span with `rules`. `room` are kilowatt-hours that a load takes at most for each plug-in or day.
+/// What to try on the record.
+#[derive(Debug, Clone, Default)]
+pub struct Trial<'a> {
+    /// The rules.
+    pub rules: RuleSet,
+    /// Kilowatt-hours that a load takes at most for each plug-in or day.
+    pub room: BTreeMap<LoadId, f64>,
+    /// Files of prices, for times of which the journal has none.
+    pub price_files: &'a [PriceFile],
+}
+
+/// Drives the span as `trial` says.
 ///
 /// # Errors
 /// When the journal can't be read.
@@ -34,20 +47,22 @@ pub fn what_if(
     journal: &StoreReader,
     home: &Home,
     span: (WallTime, WallTime),
-    rules: RuleSet,
-    room: &BTreeMap<LoadId, f64>,
+    trial: Trial<'_>,
 ) -> Result<Told, StoreError> {
+    let Trial { rules, room, price_files } = trial;
     let (from, to) = within(journal, span)?;
-    let (needs, mut assumed) = super::needs::needs(journal, home, (from, to), room)?;
-    let runs = journal.runs()?;
-    let kept = runs.into_iter().rfind(|r| r.began.is_some_and(|b| b <= from)).and_then(|r| r.kept);
-    let kept = kept.unwrap_or_default();
+    let (needs, mut assumed) = super::needs::needs(journal, home, (from, to), &room)?;
+    let run = journal.runs()?.into_iter().rfind(|r| r.began.is_some_and(|b| b <= from));
+    let standing = run.as_ref().map(|run| journal.standing(home, run, from)).transpose()?;
+    let kept = run.and_then(|r| r.kept).unwrap_or_default();
     let named = kept.ratios.iter().filter_map(|(load, ratio)| Some((home.load_named(load)?, *ratio)));
     let assumptions = Assumptions { needs, ratios: named.collect() };
     assumed.extend(unmetered(home));
     assumed.extend(not_additive(home));
     let home = Arc::new(home.clone());
     let mut what_if = WhatIf::new(&home, rules, kept, &assumptions, from);
+    standing.iter().flatten().for_each(|input| what_if.input(from, input));
+    let mut prices = PriceLists::new(journal, price_files, (from, to))?;
     let mut setpoints = recorded_setpoints(journal, &home, &mut what_if, (from, to))?.into_iter().peekable();
     let mut days = Days::new(&home, from);
     let (mut unknown, mut progress) = (0, Progress::new(from, to));
@@ -58,12 +73,15 @@ pub fn what_if(
             what_if.recorded_setpoint(when, load, watts);
         }
         days.at(at, &what_if);
+        prices.news(at).iter().for_each(|input| what_if.input(at, input));
         match journalled.input {
             Ok(input) => what_if.input(at, &input),
             Err(_) => unknown += 1,
         }
     })?;
     what_if.end(to);
+    assumed.extend(prices.told());
+    assumed.extend(throttled(&home, &what_if.account()));
     let days = days.end(&what_if);
     Ok(Told { whole: what_if.account(), days, assumed, unknown, decisions: what_if.decisions() })
 }
@@ -111,8 +129,21 @@ fn unmetered(home: &Home) -> Vec<String> {
 fn not_additive(home: &Home) -> Option<String> {
     home.battery.is_some().then(|| {
         "The battery is not modelled: its power is taken as it was recorded. A battery that holds the grid at zero \
-         would have answered the loads, so import and export would have changed by less than this says."
+         would have answered the loads first, so import, export and cost lie somewhere between the recorded and the \
+         replayed figures."
             .to_owned()
+    })
+}
+
+/// A throttled roof would have answered a load with more sun.
+fn throttled(home: &Home, account: &Account) -> Option<String> {
+    let limit_w = home.supply.export_limit_w?;
+    let hours = account.at_limit_ms as f64 / 3.6e6;
+    (account.at_limit_ms > 0).then(|| {
+        format!(
+            "Export stood at its limit of {limit_w} W for {hours:.1} hours. The roof could have given more then than the \
+             record shows, so loads could have had more sun than this says, and bought less."
+        )
     })
 }
 

@@ -7,12 +7,12 @@ use overspill::config::{self, Config};
 use overspill::daemon::read_rules;
 use overspill::store::{Filler, Stamp, home_mark};
 use overspill_rules::Controller;
-use overspill_rules::home::{LoadId, PointId};
+use overspill_rules::home::{LoadId, PointId, SettingId, SettingValue};
 use overspill_rules::house::SimulatedHome;
-use overspill_rules::input::{Input, Reading};
+use overspill_rules::input::{End, Input, Reading, SettingRequest};
 use overspill_rules::kept::Kept;
 use overspill_rules::output::Output;
-use overspill_rules::time::{Moment, WallTime};
+use overspill_rules::time::{Moment, Span, WallTime};
 use tempfile::TempDir;
 
 /// 2026-06-21T08:00:00Z.
@@ -25,6 +25,13 @@ name = "Wren Cottage"
 timezone = "Europe/London"
 [supply]
 rating_a = 60
+export_limit_w = 3000
+[setting.guests]
+default = false
+[tariff]
+currency = "GBP"
+import_prices = { file = "prices.csv" }
+export = 0.15
 [mqtt]
 url = "mqtt://127.0.0.1:1883"
 [point.grid]
@@ -65,6 +72,10 @@ turn = 2
 fallback = "off"
 "#;
 
+/// What import costs on the day of the record.
+const PRICES: &str =
+    "from,price\n2026-06-21T00:00:00Z,0.30\n2026-06-21T10:00:00Z,0.20\n2026-06-22T00:00:00Z,0.30\n";
+
 /// The rules that are live in the record.
 pub(crate) const CAR: &str = r#"fn decide(home) { home.load("car").take_spare("spare solar"); }"#;
 const WATER: &str = r#"fn decide(home) {
@@ -77,6 +88,7 @@ pub(crate) fn folder() -> (TempDir, Config) {
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder.path().join("rules")).unwrap();
     std::fs::write(folder.path().join("home.toml"), HOME).unwrap();
+    std::fs::write(folder.path().join("prices.csv"), PRICES).unwrap();
     std::fs::write(folder.path().join("rules/car.rhai"), CAR).unwrap();
     std::fs::write(folder.path().join("rules/water.rhai"), WATER).unwrap();
     let config = config::read(&folder.path().join("home.toml")).unwrap();
@@ -117,6 +129,7 @@ impl Recording {
             if second == 0 {
                 inputs.push(Input::ClockSet { offset_ms: begins.0, believed: true });
                 inputs.push(Input::Rules(read_rules(&self.config.rules).unwrap()));
+                inputs.extend(guests(kept.settings.is_empty()));
             }
             self.home.advance(1);
             let now = self.home.readings();
@@ -165,6 +178,19 @@ impl Recording {
         }
         wake
     }
+}
+
+/// On the first start, somebody says that guests are here, for a day.
+fn guests(first: bool) -> Option<Input> {
+    first.then(|| {
+        Input::Setting(SettingRequest {
+            setting: SettingId(0),
+            value: Some(SettingValue::Flag(true)),
+            end: Some(End::For(Span::hours(24))),
+            by: None,
+            retained: false,
+        })
+    })
 }
 
 fn reading(point: u16, watts: f64) -> Input {

@@ -14,7 +14,13 @@ use tempfile::TempDir;
 fn overspill(folder: &TempDir, more: &[&str]) -> Output {
     let mut command = Command::new(env!("CARGO_BIN_EXE_overspill"));
     command.arg("replay").arg(folder.path().join("home.toml"));
-    command.args(["--from", "2026-06-21", "--to", "2026-06-21"]).args(more).output().unwrap()
+    if !more.contains(&"--from") {
+        command.args(["--from", "2026-06-21"]);
+    }
+    if !more.contains(&"--to") {
+        command.args(["--to", "2026-06-21"]);
+    }
+    command.args(more).output().unwrap()
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -101,6 +107,45 @@ fn the_same_rules_come_near_what_was_and_other_rules_do_not() {
     assert!(was > 1.0 && (again / was - 1.0).abs() < 0.15, "recorded {was} kWh, replayed {again} kWh");
     let rules = with_rules(folder.path(), r#"fn decide(home) { home.load("car").stop("not today"); }"#);
     assert_eq!(kwh(&["--rules", &rules]).1, 0.0);
+}
+
+/// What a person had said before the span holds in it.
+#[test]
+fn a_setting_from_before_the_span_holds_in_it() {
+    let folder = recorded();
+    let rule = r#"fn decide(home) { if home.setting("guests") { home.load("car").stop("guests"); } else { home.load("car").run("none"); } }"#;
+    let rules = with_rules(folder.path(), rule);
+    let output =
+        overspill(&folder, &["--from", "2026-06-21T09:00:00Z", "--rules", &rules, "--format", "json"]);
+    let told: Value =
+        serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{}", text(&output.stderr)));
+    assert_eq!(told["loads"]["car"]["replayed"]["kwh"].as_f64(), Some(0.0), "{told}");
+    assert!(told["loads"]["car"]["recorded"]["kwh"].as_f64() > Some(0.5), "{told}");
+}
+
+/// By hand: two prices of the day, and what was bought before and after the change.
+#[test]
+fn the_cost_is_that_of_the_prices_at_the_time() {
+    let folder = recorded();
+    let told = |from: &str, to: &str| -> Value {
+        let output = overspill(&folder, &["--from", from, "--to", to, "--format", "json"]);
+        serde_json::from_slice(&output.stdout).unwrap()
+    };
+    let number = |told: &Value, which: &str, what: &str| -> f64 {
+        let value = &told[which][what];
+        value.as_f64().unwrap_or_else(|| value.as_str().unwrap().parse().unwrap())
+    };
+    let (whole, early) = (told("2026-06-21", "2026-06-21"), told("2026-06-21", "2026-06-21T10:00:00Z"));
+    for which in ["recorded", "off"] {
+        let (all, before) = (number(&whole, which, "import_kwh"), number(&early, which, "import_kwh"));
+        let expected = before * 0.30 + (all - before) * 0.20;
+        let cost = number(&whole, which, "import_cost");
+        assert!((cost - expected).abs() < 0.006, "{which}: {cost} against {expected}");
+        let income = number(&whole, which, "export_kwh") * 0.15;
+        assert!((number(&whole, which, "income") - income).abs() < 0.006);
+    }
+    assert_eq!(whole["currency"], "GBP");
+    assert!(number(&whole, "off", "export_kwh") > 1.0);
 }
 
 #[test]

@@ -13,6 +13,8 @@ pub struct Supply {
     pub volts: f64,
     /// What the supply may carry, in amps per phase.
     pub rating_a: f64,
+    /// What the home may send out at most, in watts, where something throttles generation there; all phases together.
+    pub export_limit_w: Option<f64>,
 }
 
 /// How the meter of a three-phase supply bills.

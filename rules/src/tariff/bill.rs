@@ -43,6 +43,22 @@ fn kwh(energy: f64) -> Decimal {
 }
 
 impl Bill {
+    /// What the energy came to: paid for what was bought, less what was earned. Without the standing charge.
+    pub fn energy(&self) -> Decimal {
+        self.import - self.export - self.generation
+    }
+
+    /// This bill less an earlier state of the same.
+    pub fn since(&self, earlier: &Bill) -> Bill {
+        Bill {
+            import: self.import - earlier.import,
+            standing: self.standing - earlier.standing,
+            export: self.export - earlier.export,
+            generation: self.generation - earlier.generation,
+            unpriced_kwh: self.unpriced_kwh - earlier.unpriced_kwh,
+        }
+    }
+
     /// A total as it is paid: rounded once to hundredths, halves away from 0.
     pub fn rounded(total: Decimal) -> Decimal {
         total.round_dp_with_strategy(2, RoundingStrategy::MidpointAwayFromZero)

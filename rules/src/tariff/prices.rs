@@ -18,6 +18,16 @@ pub enum Side {
     Export,
 }
 
+impl Side {
+    /// As a home file names it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Side::Import => "import",
+            Side::Export => "export",
+        }
+    }
+}
+
 /// One price of a list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Price {

@@ -39,7 +39,8 @@ impl Tariff {
         slots
     }
 
-    fn slot_end(&self, at: WallTime, prices: &Prices) -> WallTime {
+    /// When the price after `at` may change, at the latest when the half hour ends.
+    pub(crate) fn slot_end(&self, at: WallTime, prices: &Prices) -> WallTime {
         let half_hour = half_hour_end(at);
         let change = match &self.terms_at(at).import {
             ImportPrice::Flat(_) => None,

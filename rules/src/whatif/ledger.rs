@@ -3,9 +3,11 @@
 
 use std::collections::BTreeMap;
 
+use super::money::{Money, Till};
 use super::plant::Plant;
 use crate::home::{CountedBy, Home, Load, Measures, Netting};
-use crate::time::{Moment, Span};
+use crate::tariff::{Price, Side};
+use crate::time::{Moment, Span, WallTime};
 
 /// Microjoules in a kilowatt-hour.
 const UJ_PER_KWH: f64 = 3.6e12;
@@ -53,6 +55,10 @@ pub struct Account {
     pub off: Flows,
     /// What the roof made, in microjoules.
     pub solar_uj: i64,
+    /// What it cost; `None` where the home has no tariff.
+    pub money: Option<Money>,
+    /// Time for which export stood at its limit as it was, in milliseconds: the roof could have given more.
+    pub at_limit_ms: i64,
     /// Each load, in the home's order.
     pub loads: Vec<LoadAccount>,
 }
@@ -78,12 +84,11 @@ impl Flows {
         self.import_uj - self.export_uj
     }
 
-    fn pass(&mut self, power_mw: i64, ms: i64) {
-        self.import_uj += power_mw.max(0) * ms;
-        self.export_uj += (-power_mw).max(0) * ms;
+    fn of(power_mw: i64, ms: i64) -> Flows {
+        Flows { import_uj: power_mw.max(0) * ms, export_uj: (-power_mw).max(0) * ms }
     }
 
-    fn add(&mut self, more: Flows) {
+    pub(super) fn add(&mut self, more: Flows) {
         self.import_uj += more.import_uj;
         self.export_uj += more.export_uj;
     }
@@ -115,6 +120,8 @@ impl Account {
             replayed: flows(self.replayed, earlier.replayed),
             off: flows(self.off, earlier.off),
             solar_uj: self.solar_uj - earlier.solar_uj,
+            money: self.money.map(|now| now.since(&earlier.money.unwrap_or_default())),
+            at_limit_ms: self.at_limit_ms - earlier.at_limit_ms,
             loads: loads.collect(),
         }
     }
@@ -161,11 +168,16 @@ pub(super) struct Ledger {
     loads: Vec<Load>,
     by_phase: bool,
     has_grid_point: bool,
+    export_limit_mw: Option<i64>,
     held: BTreeMap<u8, (Moment, Held)>,
     phases: usize,
     pending: Account,
     done: Account,
+    till: Option<Till>,
 }
+
+/// Export within this share of its limit stands at it: a clamp reads to a few percent (IEC 61869-2 class 3 or better).
+const AT_LIMIT: f64 = 0.97;
 
 /// A load's part of `mw` on one phase; all of it on the whole. What does not divide evenly goes to its first phase.
 pub(super) fn share(load: &Load, phase: Option<u8>, mw: i64) -> i64 {
@@ -181,7 +193,7 @@ pub(super) fn share(load: &Load, phase: Option<u8>, mw: i64) -> i64 {
 }
 
 impl Ledger {
-    pub(super) fn new(home: &Home) -> Ledger {
+    pub(super) fn new(home: &Home, at: Moment) -> Ledger {
         let measured = |p: &&crate::home::Point| matches!(p.measures, Measures::Grid(_));
         let mut phases: Vec<u8> = home.points.iter().filter(measured).map(|p| p.phase.unwrap_or(0)).collect();
         phases.sort_unstable();
@@ -191,10 +203,29 @@ impl Ledger {
             loads: home.loads.clone(),
             by_phase: home.supply.netting == Netting::Phase,
             has_grid_point: !phases.is_empty(),
+            export_limit_mw: home.supply.export_limit_w.map(|w| (w * AT_LIMIT * 1000.0) as i64),
             held: BTreeMap::new(),
             phases: phases.len().max(1),
             pending: empty.clone(),
             done: empty,
+            till: Till::new(home, WallTime(at.0)),
+        }
+    }
+
+    pub(super) fn take_prices(&mut self, side: Side, list: &[Price]) {
+        if let Some(till) = &mut self.till {
+            till.take_prices(side, list);
+        }
+    }
+
+    /// When the books must be told that time has come so far.
+    pub(super) fn next_change(&self) -> Option<Moment> {
+        self.till.as_ref().map(|till| Moment(till.next_change().0))
+    }
+
+    pub(super) fn turn(&mut self, at: Moment) {
+        if let Some(till) = &mut self.till {
+            till.turn(WallTime(at.0));
         }
     }
 
@@ -211,6 +242,9 @@ impl Ledger {
         if whole {
             self.add(&pending);
         }
+        if let Some(till) = &mut self.till {
+            till.settle(whole);
+        }
         self.held.insert(phase.unwrap_or(0), (at, held));
     }
 
@@ -220,6 +254,7 @@ impl Ledger {
         self.done.replayed.add(more.replayed);
         self.done.off.add(more.off);
         self.done.solar_uj += more.solar_uj;
+        self.done.at_limit_ms += more.at_limit_ms;
         for (sum, more) in self.done.loads.iter_mut().zip(&more.loads) {
             sum.recorded_uj += more.recorded_uj;
             sum.replayed_uj += more.replayed_uj;
@@ -234,7 +269,7 @@ impl Ledger {
         }
         let pending = &mut self.pending;
         pending.covered_ms += ms;
-        let (mut sums, mut solar_mw) = ([0, 0, 0], 0);
+        let (mut flows, mut sums, mut solar_mw) = ([Flows::default(); 3], [0, 0, 0], 0);
         for (phase, (_, held)) in &self.held {
             let phase = (*phase > 0).then_some(*phase);
             let (mut was, mut is) = (0, 0);
@@ -247,22 +282,26 @@ impl Ledger {
                 }
             }
             let off = held.grid_mw - was;
-            let powers = [held.grid_mw, off + is, off];
             solar_mw = held.solar_mw;
-            if self.by_phase {
-                pending.recorded.pass(powers[0], ms);
-                pending.replayed.pass(powers[1], ms);
-                pending.off.pass(powers[2], ms);
-            } else {
-                sums = [sums[0] + powers[0], sums[1] + powers[1], sums[2] + powers[2]];
+            for (n, power_mw) in [held.grid_mw, off + is, off].into_iter().enumerate() {
+                sums[n] += power_mw;
+                if self.by_phase {
+                    flows[n].add(Flows::of(power_mw, ms));
+                }
             }
         }
         if !self.by_phase {
-            pending.recorded.pass(sums[0], ms);
-            pending.replayed.pass(sums[1], ms);
-            pending.off.pass(sums[2], ms);
+            flows = sums.map(|power_mw| Flows::of(power_mw, ms));
         }
+        pending.recorded.add(flows[0]);
+        pending.replayed.add(flows[1]);
+        pending.off.add(flows[2]);
         pending.solar_uj += solar_mw * ms;
+        pending.at_limit_ms +=
+            if self.export_limit_mw.is_some_and(|limit| -sums[0] >= limit) { ms } else { 0 };
+        if let Some(till) = &mut self.till {
+            till.pass(flows, solar_mw * ms);
+        }
         for (account, plant) in pending.loads.iter_mut().zip(plants) {
             account.replayed_uj += plant.draw_mw() * ms;
             account.ran_ms += if plant.runs() { ms } else { 0 };
@@ -271,6 +310,7 @@ impl Ledger {
 
     pub(super) fn account(&self, plants: &[Plant]) -> Account {
         let mut account = self.done.clone();
+        account.money = self.till.as_ref().map(Till::money);
         for ((to, plant), load) in account.loads.iter_mut().zip(plants).zip(&self.loads) {
             to.recorded_starts = plant.recorded_starts;
             to.replayed_starts = plant.starts;

@@ -7,6 +7,7 @@
 //! A moment of this controller is the wall time itself, so that a history of several runs is one line of time.
 
 mod ledger;
+mod money;
 mod plain;
 mod plant;
 
@@ -22,6 +23,7 @@ use crate::reading::{Arrival, Meter, Taken};
 use crate::time::{Moment, WallTime};
 
 pub use ledger::{Account, Flows, LoadAccount};
+pub use money::Money;
 pub use plant::Need;
 
 use ledger::{Held, Ledger};
@@ -51,8 +53,8 @@ pub struct WhatIf {
 }
 
 impl WhatIf {
-    /// A history of `home` under `rules` that begins at `from`. Of what was `kept` before, the ratios and what rules
-    /// remember count; the rest belongs to the loads as they were.
+    /// A history of `home` under `rules` that begins at `from`. Of what was `kept` before, the ratios, the
+    /// settings and what rules remember count; the rest belongs to the loads as they were.
     pub fn new(
         home: &Arc<Home>,
         rules: RuleSet,
@@ -60,7 +62,8 @@ impl WhatIf {
         assumed: &Assumptions,
         from: WallTime,
     ) -> WhatIf {
-        let kept = Kept { ratios: kept.ratios, memory: kept.memory, ..Kept::default() };
+        let (ratios, memory, settings) = (kept.ratios, kept.memory, kept.settings);
+        let kept = Kept { ratios, memory, settings, ..Kept::default() };
         let mut controller = Controller::new(Arc::new(plain::plain(home)), kept);
         let begin = Moment(from.0);
         controller.handle(begin, Input::ClockSet { offset_ms: 0, believed: true });
@@ -76,7 +79,7 @@ impl WhatIf {
             wake: begin,
             meters: vec![Meter::default(); home.points.len()],
             plants: plants.collect(),
-            ledger: Ledger::new(home),
+            ledger: Ledger::new(home, begin),
             undecided: false,
             decisions: 0,
             home: Arc::clone(home),
@@ -97,12 +100,15 @@ impl WhatIf {
                 }
                 self.hand_in(at, input.clone());
             }
+            Input::Prices { side, prices } => {
+                self.ledger.take_prices(*side, prices);
+                self.hand_in(at, input.clone());
+            }
             Input::Other(_)
             | Input::Override(_)
             | Input::OutOfService { .. }
             | Input::Island(_)
-            | Input::Setting(_)
-            | Input::Prices { .. } => {
+            | Input::Setting(_) => {
                 self.hand_in(at, input.clone());
             }
             // How the daemon ran is no part of the home's history; the rules are this history's own.
@@ -175,9 +181,11 @@ impl WhatIf {
         let Some(mut at) = self.now else { return };
         while at < to {
             let changes = self.plants.iter().filter_map(|p| p.next_change(at));
+            let changes = changes.chain(self.ledger.next_change());
             let next = changes.min().unwrap_or(to).clamp(Moment(at.0 + 1), to);
             self.ledger.pass(&self.plants, (next - at).0);
             self.plants.iter_mut().for_each(|p| p.pass(at, next));
+            self.ledger.turn(next);
             at = next;
         }
         self.now = Some(at);

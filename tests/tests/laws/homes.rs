@@ -83,7 +83,13 @@ impl Kind {
             name: "Wren Cottage".into(),
             timezone: TimeZone::get("Europe/London").unwrap(),
             coordinates: None,
-            supply: Supply { phases, netting, volts: 230.0, rating_a: self.ratings_a[0] },
+            supply: Supply {
+                phases,
+                netting,
+                volts: 230.0,
+                rating_a: self.ratings_a[0],
+                export_limit_w: None,
+            },
             circuits: vec![
                 Circuit { id: "outbuildings".into(), rating_a: self.ratings_a[1] + 6.0, within: None },
                 Circuit { id: "garage".into(), rating_a: self.ratings_a[1], within: Some(CircuitId(0)) },

@@ -28,7 +28,9 @@ impl<'b> Build<'b, '_> {
             "phase" => Netting::Phase,
             _ => Netting::Sum,
         };
-        Some(Supply { phases, netting, volts: block.number("volts")?, rating_a: block.number("rating_a")? })
+        let export_limit_w = block.number("export_limit_w");
+        let (volts, rating_a) = (block.number("volts")?, block.number("rating_a")?);
+        Some(Supply { phases, netting, volts, rating_a, export_limit_w })
     }
 
     pub(super) fn circuits(&mut self) -> Vec<Item<'b, Circuit>> {

@@ -61,6 +61,12 @@ pub(super) const SUPPLY: &[Key] = &[
     )
     .required(),
     Key::new(
+        "export_limit_w",
+        Form::Number { least: 0.0, most: 1_000_000.0, unit: "W" },
+        "What the home may send out at most, all phases together, where an inverter throttles there. Only a replay asks: \
+         while export stands at its limit the roof could give more than it does.",
+    ),
+    Key::new(
         "island",
         Form::Table(ISLAND),
         "A message that says that the home is cut off from the grid and runs on its own supply.",

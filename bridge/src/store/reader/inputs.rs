@@ -226,7 +226,7 @@ fn number(
     }
 }
 
-fn parse_event(kind: &str, json: Option<&str>, names: &Names) -> Result<Input, String> {
+pub(super) fn parse_event(kind: &str, json: Option<&str>, names: &Names) -> Result<Input, String> {
     let broken = |_| format!("an entry of kind {kind} can't be read");
     let value = match json {
         None => Value::String(kind.to_owned()),

@@ -12,6 +12,7 @@ mod inputs;
 mod inventory;
 mod runs;
 mod samples;
+mod standing;
 mod stretches;
 mod thinned;
 mod types;

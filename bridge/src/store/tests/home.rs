@@ -13,7 +13,13 @@ pub(super) fn home() -> Home {
         name: "Wren Cottage".to_owned(),
         timezone: TimeZone::UTC,
         coordinates: None,
-        supply: Supply { phases: 1, netting: Netting::Sum, volts: 230.0, rating_a: 60.0 },
+        supply: Supply {
+            phases: 1,
+            netting: Netting::Sum,
+            volts: 230.0,
+            rating_a: 60.0,
+            export_limit_w: None,
+        },
         circuits: Vec::new(),
         points: vec![
             point("grid", Measures::Grid(Side::Both), Positive::Import),

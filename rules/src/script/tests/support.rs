@@ -21,7 +21,13 @@ pub(crate) fn home() -> Home {
         name: "Wren Cottage".into(),
         timezone: london(),
         coordinates: Some((51.5, -0.12)),
-        supply: Supply { phases: 1, netting: Netting::Sum, volts: 230.0, rating_a: 60.0 },
+        supply: Supply {
+            phases: 1,
+            netting: Netting::Sum,
+            volts: 230.0,
+            rating_a: 60.0,
+            export_limit_w: None,
+        },
         circuits: vec![],
         points: vec![
             point("grid", Measures::Grid(Side::Both), Positive::Import),
