@@ -114,6 +114,40 @@ pub struct LoadReport {
     pub out_of_service: Option<String>,
 }
 
+impl LoadReport {
+    /// Whether another report says the same, whenever it was decided.
+    pub(crate) fn same_but_when(&self, other: &LoadReport) -> bool {
+        // Field by field: a new one can't be forgotten, and nothing is copied for every decision.
+        let LoadReport {
+            load,
+            at: _,
+            on,
+            setpoint_w,
+            setpoint_a,
+            draw_w,
+            draw_source,
+            rule,
+            reason,
+            limited_by,
+            waits_until,
+            override_until,
+            out_of_service,
+        } = self;
+        *load == other.load
+            && *on == other.on
+            && *setpoint_w == other.setpoint_w
+            && *setpoint_a == other.setpoint_a
+            && *draw_w == other.draw_w
+            && *draw_source == other.draw_source
+            && *rule == other.rule
+            && *reason == other.reason
+            && *limited_by == other.limited_by
+            && *waits_until == other.waits_until
+            && *override_until == other.override_until
+            && *out_of_service == other.out_of_service
+    }
+}
+
 /// How a load's draw is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -155,3 +155,27 @@ fn export_at_its_limit_is_timed() {
         (0..360).map(|i| (10, Happens::Grid(if i < 180 { -3650.0 } else { -3000.0 }))).collect();
     assert_eq!(run(&home, &story, 0, 0.0).at_limit_ms, 1_800_000);
 }
+
+/// What is drawn off while a tank is hot must not keep its thermostat shut: over a day it takes what is used and what
+/// was missing at the beginning, not more.
+#[test]
+fn a_hot_tank_takes_no_more_than_is_used() {
+    let home = Arc::new(home(vec![water()], false));
+    let rule = r#"fn decide(home) { home.load("water").run("always"); }"#;
+    let rules = RuleSet {
+        rules: vec![RuleSource { name: "water".to_owned(), text: rule.to_owned() }],
+        library: Vec::new(),
+    };
+    let need = Need { from: Moment(START.0), to: Moment(START.0 + 86_400_000), wh: 6000.0, evenly: true };
+    let assumed = Assumptions { needs: BTreeMap::from([(LoadId(0), vec![need])]), ratios: BTreeMap::new() };
+    let mut what_if = WhatIf::new(&home, rules, Kept::default(), &assumed, START);
+    let grid = home.points_measuring(Measures::Grid(Side::Both)).next().unwrap();
+    let reading = Reading { point: grid, extra: None, value: 300.0, device_time: None, retained: false };
+    for second in (0..86_400).step_by(10) {
+        what_if.input(WallTime(START.0 + second * 1000), &Input::Reading(reading));
+    }
+    what_if.end(WallTime(START.0 + 86_390_000));
+    let tank = what_if.account().loads[0];
+    assert!((8.0..9.1).contains(&tank.replayed_kwh()), "{} kWh", tank.replayed_kwh());
+    assert!(tank.ran_ms < 4 * 3_600_000, "it ran for {} s", tank.ran_ms / 1000);
+}

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::Controller;
 use super::meters::{self, OwnMeter};
-use crate::balance::Parts;
+use crate::balance::{Group, Parts};
 use crate::energy::{Calendar, Meterage};
 use crate::home::{Home, LoadId, Measures, Point, PointId};
 use crate::loads::LoadState;
@@ -151,8 +151,7 @@ impl Accounts {
     fn account_for_grid(&mut self, point: PointId, read: Read<'_>, calendar: Calendar) {
         let Read { home, meters, parts } = read;
         let group = parts.grid_group();
-        let members: Vec<PointId> = group.points().collect();
-        let registers = sole(&members).map(|p| (registers(home, meters, p), p == point));
+        let registers = sole(group).map(|p| (registers(home, meters, p), p == point));
         let (imported, exported) = match registers {
             Some((both, true)) => both,
             _ => (None, None),
@@ -166,8 +165,8 @@ impl Accounts {
             }
             return;
         }
-        let gap = gap_of(home, meters, &members);
         if let Some((at, grid)) = group.last() {
+            let gap = gap_of(home, meters, group);
             self.import.sample(Flow::Import, at, grid.sum.max(0.0), gap, calendar, rows);
             self.export.sample(Flow::Export, at, (-grid.sum).max(0.0), gap, calendar, rows);
         }
@@ -180,18 +179,16 @@ impl Accounts {
             (parts.house_group(), Flow::House, &mut self.house),
         ];
         for (group, flow, meterage) in groups {
-            let members: Vec<PointId> = group.points().collect();
-            let register = sole(&members).and_then(|p| registers(home, meters, p).0);
+            let register = sole(group).and_then(|p| registers(home, meters, p).0);
             if let Some((at, kwh)) = register {
                 meterage.register(flow, at, kwh, calendar, &mut self.rows);
             } else if let Some((at, value)) = group.last() {
-                let gap = gap_of(home, meters, &members);
+                let gap = gap_of(home, meters, group);
                 meterage.sample(flow, at, value.sum, gap, calendar, &mut self.rows);
             }
         }
-        let members: Vec<PointId> = parts.battery.points().collect();
         if let Some((at, battery)) = parts.battery.last() {
-            let gap = gap_of(home, meters, &members);
+            let gap = gap_of(home, meters, &parts.battery);
             let (into, out) = ((-battery.sum).max(0.0), battery.sum.max(0.0));
             self.charge.sample(Flow::Charge, at, into, gap, calendar, &mut self.rows);
             self.discharge.sample(Flow::Discharge, at, out, gap, calendar, &mut self.rows);
@@ -286,8 +283,9 @@ fn runs(state: &LoadState) -> bool {
     state.on && state.setpoint_w > 0.0
 }
 
-fn sole(members: &[PointId]) -> Option<PointId> {
-    if let [only] = members { Some(*only) } else { None }
+fn sole(group: &Group) -> Option<PointId> {
+    let mut members = group.points();
+    members.next().filter(|_| members.next().is_none())
 }
 
 /// The registers of a point, drawn and sent out: further quantities of its device, or what it counts itself.
@@ -298,7 +296,7 @@ pub(super) fn registers(home: &Home, meters: &[Meter], point: PointId) -> (Count
     (imported.or_else(|| meter.counted_kwh(described)), exported)
 }
 
-fn gap_of(home: &Home, meters: &[Meter], members: &[PointId]) -> Span {
-    let gaps = members.iter().map(|p| meters[usize::from(p.0)].gap_after(home.point(*p)));
+fn gap_of(home: &Home, meters: &[Meter], group: &Group) -> Span {
+    let gaps = group.points().map(|p| meters[usize::from(p.0)].gap_after(home.point(p)));
     gaps.max().unwrap_or(Span::ZERO)
 }

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::Controller;
 use super::intents::Meant;
-use crate::balance::{GridReading, Phased};
+use crate::balance::{GridReading, Phased, Reported};
 use crate::bounds::{Verdict, Wanted, judge};
 use crate::home::{CountedBy, ExtraKind, Measures};
 use crate::input::{About, Role};
@@ -22,9 +22,10 @@ impl Controller {
         self.keep_settings();
         self.follow_volts();
         self.observe();
-        self.report_balance();
+        let known = self.known_balance();
+        self.report_balance(&known);
         self.watch_for_trouble();
-        let view = Arc::new(self.view());
+        let view = Arc::new(self.view(&known));
         self.run_rules(&view);
         let meant = self.meanings();
         let allotments = self.bounded_allotments(&meant);
@@ -138,9 +139,9 @@ impl Controller {
     /// A load's meter that falls silent or comes back changes what the grid reading is compared with.
     fn watch_load_meters(&mut self) {
         let draws = self.draws();
-        let fresh: Vec<bool> = self.states.iter().map(|s| draws.meter_is_fresh(s.id)).collect();
-        if fresh != self.load_meters_fresh {
-            self.load_meters_fresh = fresh;
+        let fresh = self.states.iter().map(|s| draws.meter_is_fresh(s.id));
+        if !fresh.clone().eq(self.load_meters_fresh.iter().copied()) {
+            self.load_meters_fresh = fresh.collect();
             self.states.iter_mut().for_each(LoadState::lose_reference);
         }
     }
@@ -216,9 +217,8 @@ impl Controller {
     }
 
     /// The home as rules see it.
-    fn view(&self) -> View {
-        let reported = self.parts.report(&self.home, &self.meters, self.now, self.shares.as_ref());
-        let values = reported.report.total;
+    fn view(&self, balance: &Reported) -> View {
+        let values = balance.report.total;
         let age = self.parts.grid_group().age(self.now, &self.meters);
         let known = |value: Option<f64>| Known { value, age };
         let by_group =

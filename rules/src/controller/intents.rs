@@ -4,7 +4,6 @@ use super::Controller;
 use super::rules::Said;
 use crate::home::{Fallback, Load, LoadId};
 use crate::input::Role;
-use crate::limits;
 use crate::output::{Asked, Limit};
 use crate::request::Request;
 use crate::script::Reads;
@@ -80,7 +79,7 @@ impl Controller {
                     if let Some((_, request, reason)) = requests.iter().find(|(load, _, _)| *load == id) {
                         let mut meant = self.requested(i, *request);
                         meant.rule = Some(rule.name.clone());
-                        meant.reason = reason.chars().take(limits::REASON_CHARS).collect();
+                        meant.reason.clone_from(reason);
                         return Winner { meant, reads_clock_only: clock_only(reads, id), person: false };
                     }
                 }

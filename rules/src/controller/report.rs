@@ -3,9 +3,10 @@
 use super::Controller;
 use super::intents::Meant;
 use super::words;
+use crate::balance::Reported;
 use crate::home::SettingValue;
 use crate::input::About;
-use crate::output::{Decision, DrawSource, Limit, LoadReport, Output, Record, Seen};
+use crate::output::{BalanceReport, Decision, DrawSource, Limit, LoadReport, Output, Record, Seen};
 use crate::script::BALANCE_NAMES;
 use crate::sharing::{Allotment, Intent};
 
@@ -19,14 +20,16 @@ pub(super) struct DecisionKey {
 }
 
 impl Controller {
-    pub(super) fn report_balance(&mut self) {
-        if !std::mem::take(&mut self.new_balance) {
-            return;
+    /// What is known of the balance now.
+    pub(super) fn known_balance(&self) -> Reported {
+        self.parts.report(&self.home, &self.meters, self.now, self.shares.as_ref())
+    }
+
+    pub(super) fn report_balance(&mut self, known: &Reported) {
+        if std::mem::take(&mut self.new_balance) {
+            let at = known.oldest.and_then(|t| self.clock.wall(t));
+            self.give(Output::Balance(BalanceReport { at, ..known.report.clone() }));
         }
-        let reported = self.parts.report(&self.home, &self.meters, self.now, self.shares.as_ref());
-        let mut report = reported.report;
-        report.at = reported.oldest.and_then(|t| self.clock.wall(t));
-        self.give(Output::Balance(report));
     }
 
     pub(super) fn report_load(&mut self, i: usize, meant: &Meant, got: &Allotment) {
@@ -48,22 +51,16 @@ impl Controller {
             override_until: held.map(|h| h.until),
             out_of_service: self.out_of_service[i].clone(),
         };
-        let key = DecisionKey {
-            on: state.on,
-            rule: meant.rule.clone(),
-            asks: words::asks(&meant.intent, meant.request.as_ref()),
-            limit,
+        let asks = words::asks(&meant.intent, meant.request.as_ref());
+        let same = |told: &DecisionKey| {
+            told.on == state.on && told.rule == meant.rule && told.asks == asks && told.limit == limit
         };
-        if self.told[i].decision.as_ref() != Some(&key) {
-            self.told[i].decision = Some(key);
+        if !self.told[i].decision.as_ref().is_some_and(same) {
+            self.told[i].decision = Some(DecisionKey { on: state.on, rule: meant.rule.clone(), asks, limit });
             let decision = self.decision(i, meant, &report);
             self.give(Output::Record(Record::Decision(Box::new(decision))));
         }
-        let same = self.told[i]
-            .report
-            .as_ref()
-            .is_some_and(|told| LoadReport { at: told.at, ..report.clone() } == *told);
-        if !same {
+        if !self.told[i].report.as_ref().is_some_and(|told| report.same_but_when(told)) {
             self.told[i].report = Some(report.clone());
             self.give(Output::Load(report));
         }
@@ -118,7 +115,7 @@ impl Controller {
     }
 
     fn seen_balance(&self) -> Vec<Seen> {
-        let values = self.parts.report(&self.home, &self.meters, self.now, self.shares.as_ref()).report.total;
+        let values = self.known_balance().report.total;
         let age = self.parts.grid_group().age(self.now, &self.meters);
         let values = [
             values.grid_w,

@@ -213,28 +213,57 @@ impl Controller {
     fn report_rule(&mut self, i: usize) {
         let at = self.clock.wall(self.now);
         let rule = &mut self.rules.running[i];
-        let (state, message, place, requests) = match &rule.said {
-            Said::Asks { requests, .. } => (RuleState::Ok, None, (None, None), asked(&rule.name, requests)),
-            Said::Waits { why } => (RuleState::Waiting, Some(why.clone()), (None, None), Vec::new()),
-            Said::Fails { fault, suspended } => {
-                let state = if *suspended { RuleState::Suspended } else { RuleState::Failed };
-                (state, Some(fault.message.clone()), (fault.line, fault.column), Vec::new())
-            }
+        if rule.told.as_ref().is_some_and(|told| rule.said.is_as_told(told)) {
+            return;
+        }
+        let (message, place) = match &rule.said {
+            Said::Asks { .. } => (None, (None, None)),
+            Said::Waits { why } => (Some(why.clone()), (None, None)),
+            Said::Fails { fault, .. } => (Some(fault.message.clone()), (fault.line, fault.column)),
         };
         let report = RuleReport {
             rule: rule.name.clone(),
             at,
-            state,
+            state: rule.said.state(),
             message,
             line: place.0,
             column: place.1,
-            requests,
+            requests: asked(&rule.name, rule.said.requests()),
         };
-        let same = rule.told.as_ref().is_some_and(|told| same_but_for_words(told, &report));
-        if !same {
-            rule.told = Some(report.clone());
-            self.give(Output::Rule(report));
+        rule.told = Some(report.clone());
+        self.give(Output::Rule(report));
+    }
+}
+
+impl Said {
+    fn state(&self) -> RuleState {
+        match self {
+            Said::Asks { .. } => RuleState::Ok,
+            Said::Waits { .. } => RuleState::Waiting,
+            Said::Fails { suspended: true, .. } => RuleState::Suspended,
+            Said::Fails { .. } => RuleState::Failed,
         }
+    }
+
+    fn requests(&self) -> &[(LoadId, Request, String)] {
+        match self {
+            Said::Asks { requests, .. } => requests,
+            Said::Waits { .. } | Said::Fails { .. } => &[],
+        }
+    }
+
+    /// Whether people have been told so, in whatever words of a request or a wait.
+    fn is_as_told(&self, told: &RuleReport) -> bool {
+        let same_fault = match self {
+            Said::Asks { .. } | Said::Waits { .. } => true,
+            Said::Fails { fault, .. } => {
+                told.message.as_ref() == Some(&fault.message)
+                    && (told.line, told.column) == (fault.line, fault.column)
+            }
+        };
+        let asks = self.requests().iter().map(|(load, request, _)| (*load, *request));
+        let asked = told.requests.iter().map(|a| (a.load, a.request));
+        told.state == self.state() && same_fault && asks.eq(asked)
     }
 }
 
@@ -246,12 +275,4 @@ fn asked(rule: &str, requests: &[(LoadId, Request, String)]) -> Vec<Asked> {
         reason: reason.clone(),
     });
     asked.collect()
-}
-
-fn same_but_for_words(a: &RuleReport, b: &RuleReport) -> bool {
-    let requests = |r: &RuleReport| -> Vec<(LoadId, Request)> {
-        r.requests.iter().map(|a| (a.load, a.request)).collect()
-    };
-    let waits = a.state == RuleState::Waiting;
-    a.state == b.state && a.line == b.line && (waits || a.message == b.message) && requests(a) == requests(b)
 }

@@ -21,9 +21,12 @@ pub(super) fn register(engine: &mut Engine) {
     engine.register_type_with_name::<PriceObject>("Price");
     engine.register_get("import_now", PriceObject::import_now);
     engine.register_get("export_now", PriceObject::export_now);
-    engine.register_fn("import_at", PriceObject::import_at);
-    engine.register_fn("cheapest_before", PriceObject::cheapest_before);
-    engine.register_fn("cheapest_before", |price: &mut PriceObject, time: &str, hours: i64| {
+    // By value, as `between` of the clock is.
+    engine.register_fn("import_at", |price: PriceObject, time: &str| price.import_at(time));
+    engine.register_fn("cheapest_before", |price: PriceObject, time: &str, hours: f64| {
+        price.cheapest_before(time, hours)
+    });
+    engine.register_fn("cheapest_before", |price: PriceObject, time: &str, hours: i64| {
         price.cheapest_before(time, hours as f64)
     });
 }
@@ -79,7 +82,7 @@ impl PriceObject {
         self.known("a kilowatt-hour sent out pays now", tariff.export_at(now, &self.0.view.prices))
     }
 
-    fn import_at(&mut self, time: &str) -> Answer<f64> {
+    fn import_at(&self, time: &str) -> Answer<f64> {
         let (tariff, at) = (self.0.tariff()?, self.0.next_time(time)?);
         self.0.wake_at(Some(at));
         self.known(&format!("a kilowatt-hour costs at {time}"), tariff.import_at(at, &self.0.view.prices))
@@ -92,7 +95,7 @@ impl PriceObject {
         }
     }
 
-    fn cheapest_before(&mut self, time: &str, hours: f64) -> Answer<bool> {
+    fn cheapest_before(&self, time: &str, hours: f64) -> Answer<bool> {
         let (tariff, end) = (self.0.tariff()?, self.0.next_time(time)?);
         let now = self.0.wall()?;
         self.0.wake_at_next_slot(tariff, now);

@@ -213,10 +213,12 @@ impl Needs {
 
     fn pass(&mut self, from: Moment, to: Moment, draw_mw: i64) {
         self.room_uj = (self.room_uj - draw_mw * (to - from).0).max(0);
+        // Looked at before the draw-off: what is used just then must not keep a hot tank's thermostat shut.
+        let full = self.room_uj == 0;
         if let Some(need) = self.current.filter(|n| n.evenly) {
             self.draw_off(&need, from, to);
         }
-        if self.room_uj == 0 {
+        if full {
             self.thermostat_open = true;
         } else if self.room_uj >= self.tank_uj / THERMOSTAT_SHARE {
             self.thermostat_open = false;
