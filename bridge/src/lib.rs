@@ -9,6 +9,7 @@ pub mod demo;
 pub mod history;
 pub mod influx;
 pub mod mqtt;
+mod progress;
 pub mod replay;
 pub mod store;
 pub mod view;

@@ -4,7 +4,8 @@ use std::path::PathBuf;
 
 use super::opening::{complain, grouped, home_file, print};
 use crate::cli::Outcome;
-use crate::history::{Progress, backup};
+use crate::history::backup;
+use crate::progress::Progress;
 
 /// Copy the whole record into one file, while the daemon goes on
 ///

@@ -11,7 +11,8 @@ use serde_json::{Value, json};
 use super::opening::{complain, counted, home_file, local, moment, now, print, span};
 use crate::cli::Outcome;
 use crate::config::Config;
-use crate::history::{Change, Preview, Progress, REPLACED_REACHES, correct, corrections, preview};
+use crate::history::{Change, Preview, REPLACED_REACHES, correct, corrections, preview};
+use crate::progress::Progress;
 use crate::store::{Correction, Kind, NewCorrection, StoreReader};
 
 /// Put right what a wrongly fitted clamp recorded

@@ -10,7 +10,8 @@ use overspill_rules::time::{Span, WallTime};
 use super::opening::{complain, counted, home_file, print, span};
 use crate::cli::Outcome;
 use crate::config::Config;
-use crate::history::{Progress, can_be_summed, export_energy, export_full, export_sqlite};
+use crate::history::{can_be_summed, export_energy, export_full, export_sqlite};
+use crate::progress::Progress;
 use crate::store::StoreReader;
 
 /// Give history out: as CSV that can be imported again, or as plain rows of a SQLite file

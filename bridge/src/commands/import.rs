@@ -11,9 +11,9 @@ use super::opening::{complain, counted, grouped, home_file, local, now, print};
 use crate::cli::Outcome;
 use crate::config::Config;
 use crate::history::{
-    BadLine, ColumnReport, ImportError, ImportOptions, ImportReport, Progress, Survey, TimeIs, Wishes,
-    import, listing,
+    BadLine, ColumnReport, ImportError, ImportOptions, ImportReport, Survey, TimeIs, Wishes, import, listing,
 };
+use crate::progress::Progress;
 
 /// Bring in history from a CSV file
 ///

@@ -1,7 +1,6 @@
 //! `overspill replay`: the recorded history drives the controller once more.
 
 use std::collections::BTreeMap;
-use std::io::{self, Write as _};
 use std::path::PathBuf;
 
 use clap::ValueEnum;
@@ -9,10 +8,10 @@ use overspill_rules::home::{Home, LoadId};
 use overspill_rules::input::RuleSet;
 use overspill_rules::script::Program;
 
+use super::opening::{complain, print, span};
 use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError, RulesConfig};
 use crate::daemon::read_rules;
-use crate::replay::span::{Edge, time};
 use crate::replay::{self, text};
 use crate::store::{StoreError, StoreReader};
 
@@ -69,14 +68,10 @@ fn room(text: &str) -> Result<(String, f64), String> {
 pub fn run(args: &Args) -> Outcome {
     match replay(args) {
         Ok((text, outcome)) => {
-            // A reader that went away, as `head` does, is no failure.
-            let _ = io::stdout().write_all(text.as_bytes());
+            print(&text);
             outcome
         }
-        Err(why) => {
-            let _ = writeln!(io::stderr(), "{}", why.trim_end());
-            Outcome::CouldNotRun
-        }
+        Err(why) => complain(why.trim_end()),
     }
 }
 
@@ -86,10 +81,7 @@ fn replay(args: &Args) -> Result<(String, Outcome), String> {
         other => other.to_string(),
     })?;
     let zone = &config.home.timezone;
-    let span = (time(&args.from, Edge::From, zone)?, time(&args.to, Edge::To, zone)?);
-    if span.0 >= span.1 {
-        return Err(format!("--from {} is not before --to {}", args.from, args.to));
-    }
+    let span = span(&args.from, &args.to, zone)?;
     let told = |why: StoreError| why.to_string();
     let journal = StoreReader::open_read_only(&config.store.path).map_err(told)?;
     if args.verify {

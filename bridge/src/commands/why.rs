@@ -1,13 +1,12 @@
 //! `overspill why`: why a load does what it does.
 
-use std::io::{self, Write as _};
 use std::path::PathBuf;
 
 use clap::ValueEnum;
 
+use super::opening::{complain, moment, print};
 use crate::cli::Outcome;
 use crate::config::{self, Look, ReadError};
-use crate::replay::span::{Edge, time};
 use crate::store::StoreReader;
 use crate::why::{text, why};
 
@@ -45,14 +44,10 @@ enum Format {
 pub fn run(args: &Args) -> Outcome {
     match answer(args) {
         Ok(text) => {
-            // A reader that went away, as `head` does, is no failure.
-            let _ = io::stdout().write_all(text.as_bytes());
+            print(&text);
             Outcome::Done
         }
-        Err(why) => {
-            let _ = writeln!(io::stderr(), "{}", why.trim_end());
-            Outcome::CouldNotRun
-        }
+        Err(why) => complain(why.trim_end()),
     }
 }
 
@@ -66,7 +61,7 @@ fn answer(args: &Args) -> Result<String, String> {
         let known: Vec<&str> = home.loads.iter().map(|l| l.id.as_str()).collect();
         format!("this home has no load `{}`; it has {}", args.load, known.join(", "))
     })?;
-    let at = args.at.as_ref().map(|text| time(text, Edge::From, &home.timezone)).transpose()?;
+    let at = args.at.as_ref().map(|text| moment(text, &home.timezone, false)).transpose()?;
     let journal = StoreReader::open_read_only(&config.store.path).map_err(|why| why.to_string())?;
     let answer = why(&journal, home, load, at, args.not).map_err(|why| why.to_string())?;
     Ok(match args.format {

@@ -10,7 +10,7 @@ use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, OpenFlags};
 use thiserror::Error;
 
-use super::progress::Progress;
+use crate::progress::Progress;
 use crate::store::{StoreError, StoreReader, sqlite_error_at};
 
 /// Pages copied at a time.

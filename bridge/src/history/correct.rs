@@ -8,9 +8,9 @@ use overspill_rules::time::{Span, WallTime};
 use thiserror::Error;
 
 use super::again;
-use super::progress::Progress;
 use super::put_right::alike;
 use super::retell::Retelling;
+use crate::progress::Progress;
 use crate::store::{
     Changes, Correction, HALF_HOUR, Kind, Names, NewCorrection, PastStore, StoreError, StoreReader, ending,
 };

@@ -4,9 +4,9 @@ use overspill_rules::home::Home;
 use overspill_rules::time::{Span, WallTime};
 
 use super::again;
-use super::progress::Progress;
 use super::put_right::PutRight;
 use super::retell::{Retelling, Which};
+use crate::progress::Progress;
 use crate::store::{HALF_HOUR, ImportRun, PastStore, StoreError, StoreReader, ending};
 
 /// Half hours of one transaction.

@@ -13,9 +13,9 @@ use rusqlite::{Connection, params};
 use thiserror::Error;
 
 use super::columns::column_of_flow;
-use super::progress::Progress;
 use super::put_right::PutRight;
 use super::retell::{Retelling, Told, Which};
+use crate::progress::Progress;
 use crate::store::{HALF_HOUR, StoreError, StoreReader};
 
 /// A reading's own time may lie so far before its arrival; rows older than that are complete.

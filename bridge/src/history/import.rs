@@ -15,10 +15,10 @@ use thiserror::Error;
 use super::columns::{Column, Energy, Meaning, Way, Wishes};
 use super::count;
 use super::intervals::{TimeIs, stands};
-use super::progress::Progress;
 use super::rows::{Rows, Unreadable};
 use super::survey::{Survey, survey};
 use super::taking::{Sink, Taking};
+use crate::progress::Progress;
 use crate::store::{LONGEST_ENERGY, Stands, StoreError};
 
 /// How a file is to be imported.

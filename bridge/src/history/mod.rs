@@ -12,7 +12,6 @@ mod lines;
 mod merge;
 mod occupied;
 mod past_home;
-mod progress;
 mod put_right;
 mod retell;
 mod rows;
@@ -28,6 +27,5 @@ pub(crate) use export::{
 };
 pub(crate) use import::{ColumnReport, ImportError, ImportOptions, ImportReport, import};
 pub use intervals::TimeIs;
-pub(crate) use progress::Progress;
 pub(crate) use rows::BadLine;
 pub(crate) use survey::Survey;

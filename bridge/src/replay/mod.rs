@@ -6,7 +6,6 @@
 mod needs;
 mod prices;
 mod progress;
-pub mod span;
 pub mod text;
 pub mod verify;
 pub mod whatif;
