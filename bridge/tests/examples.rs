@@ -37,7 +37,7 @@ fn text(output: &Output) -> String {
 fn each_has_a_home_file_rules_and_a_comment_that_says_what_it_shows() {
     let names: Vec<String> =
         homes().iter().map(|h| h.file_name().unwrap().to_string_lossy().into_owned()).collect();
-    assert!(names.len() >= 3, "{names:?}");
+    assert!(names.len() >= 6, "{names:?}");
     let readme = include_str!("../../README.md");
     for (name, home) in names.iter().zip(homes()) {
         let file = std::fs::read_to_string(home.join("home.toml")).unwrap();
