@@ -31,6 +31,12 @@ fn tests_that_pass_end_with_0() {
 }
 
 #[test]
+fn a_cut_on_one_phase_frees_no_room_on_another() {
+    let output = test(&["tests/rule_tests/three-phases/home.toml"]);
+    assert!(text(&output).contains("pass  cars/kettle"), "{}", text(&output));
+}
+
+#[test]
 fn a_failing_test_ends_with_1_and_shows_what_led_there() {
     let output = test(&[FAILING]);
     assert_eq!(output.status.code(), Some(1));

@@ -115,10 +115,10 @@ impl fmt::Display for Span {
         if self.0 < 0 {
             write!(f, "-")?;
         }
-        if ms < 1000 {
+        if ms > 0 && ms < 1000 {
             return write!(f, "{ms} ms");
         }
-        if ms < 120_000 && ms % 60_000 != 0 {
+        if ms == 0 || (ms < 120_000 && ms % 60_000 != 0) {
             return write!(f, "{} s", (ms as f64 / 100.0).round() / 10.0);
         }
         let minutes = (ms as f64 / 60_000.0).round() as i64;
@@ -227,6 +227,7 @@ mod tests {
     fn spans_print_as_people_say_them() {
         for (ms, text) in [
             (250, "250 ms"),
+            (0, "0 s"),
             (45_000, "45 s"),
             (90_000, "90 s"),
             (180_000, "3 min"),

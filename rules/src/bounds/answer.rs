@@ -16,6 +16,8 @@ pub(crate) struct Answer {
     anchor: Option<Anchor>,
     /// A judgement is due and the grid may still answer.
     pending: bool,
+    /// Another load without a meter moved when this one settled, so that nobody could tell which of them did what.
+    blurred: bool,
     /// Contradictions in a row.
     pub(crate) contradictions: u32,
     opposites: u32,
@@ -78,6 +80,7 @@ impl Answer {
     pub(crate) fn forget_step(&mut self) {
         self.anchor = None;
         self.pending = false;
+        self.blurred = false;
     }
 
     /// Whether no raise may come now, because a judgement is due.
@@ -118,6 +121,7 @@ pub(crate) fn judge(state: &mut LoadState, load: &Load, draws: &Draws<'_>, readi
     }
     if draws.another_moves_unseen(state.id, reading.own) {
         state.answer.pending = true;
+        state.answer.blurred = true;
         return Verdict::None;
     }
     let moved = (draws.rest_seen_w(reading, state.id) - anchor.rest_w) * expected.signum();
@@ -127,7 +131,11 @@ pub(crate) fn judge(state: &mut LoadState, load: &Load, draws: &Draws<'_>, readi
         state.answer.pending = true;
         return Verdict::None;
     }
+    let blurred = state.answer.blurred;
     state.answer.forget_step();
+    if blurred && !metered && expected > 0.0 && share >= limits::ANSWERED_SHARE {
+        state.confirmed_w = state.confirmed_w.max((anchor.draw_w + moved).min(state.expected_w()));
+    }
     if !metered && expected > 0.0 && anchor.setpoint_w > 0.0 {
         learn_reach(state, anchor, reading.own, share);
     }

@@ -75,10 +75,15 @@ impl Ratings {
     ///
     /// `wanted` is in the order in which loads are served.
     pub(crate) fn keep(&mut self, scene: &Scene<'_>, base_w: [f64; 3], wanted: &mut [Wanted]) {
+        // Before anything is cut: a load on three phases that is cut for one of them frees room on the others, which is
+        // no headroom that has lasted either.
         for bound in &mut self.bounds {
+            bound.note_excess(scene, base_w, wanted);
+        }
+        for bound in &self.bounds {
             bound.cut(scene, base_w, wanted);
         }
-        for bound in &mut self.bounds {
+        for bound in &self.bounds {
             bound.hold_raises(scene, base_w, wanted);
         }
     }
@@ -91,12 +96,17 @@ impl Ratings {
 }
 
 impl Bound {
+    fn note_excess(&mut self, scene: &Scene<'_>, base_w: [f64; 3], wanted: &[Wanted]) {
+        if self.exceeded(self.total_a(scene, base_w, wanted, true)) {
+            self.over_at = Some(scene.now);
+        }
+    }
+
     /// Takes back from loads that already have it: latest turn first, to the floor, then off.
-    fn cut(&mut self, scene: &Scene<'_>, base_w: [f64; 3], wanted: &mut [Wanted]) {
+    fn cut(&self, scene: &Scene<'_>, base_w: [f64; 3], wanted: &mut [Wanted]) {
         if !self.exceeded(self.total_a(scene, base_w, wanted, true)) {
             return;
         }
-        self.over_at = Some(scene.now);
         for i in (0..wanted.len()).rev() {
             for target in [wanted[i].floor_w, 0.0] {
                 let over = self.exceeded(self.total_a(scene, base_w, wanted, true));
@@ -110,7 +120,7 @@ impl Bound {
     }
 
     /// Gives raises only what fits, earliest turn first, and none until there has been headroom for a while.
-    fn hold_raises(&mut self, scene: &Scene<'_>, base_w: [f64; 3], wanted: &mut [Wanted]) {
+    fn hold_raises(&self, scene: &Scene<'_>, base_w: [f64; 3], wanted: &mut [Wanted]) {
         let recently = self.over_at.is_some_and(|at| scene.now - at < limits::HEADROOM_FOR);
         let mut room_a = self.limit_a - self.total_a(scene, base_w, wanted, true).abs();
         for want in wanted.iter_mut().filter(|w| self.loads.contains(&w.id) && w.watts > w.before_w) {

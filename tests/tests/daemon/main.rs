@@ -5,6 +5,7 @@ mod bad_messages;
 mod clock;
 mod embedded;
 mod endings;
+mod examples;
 mod forwarding;
 mod house;
 mod outage;
