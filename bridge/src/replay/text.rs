@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use overspill_rules::home::{Home, LoadId};
+use overspill_rules::home::{Home, LoadId, Measures};
 use overspill_rules::tariff::Bill;
 use overspill_rules::time::Span;
 use overspill_rules::whatif::{Account, Flows};
@@ -32,7 +32,9 @@ pub fn what_if(home: &Home, span: &str, told: &Told, with_days: bool) -> String 
     };
     line("import, kWh", three(|f, _| f.import_kwh()));
     line("export, kWh", three(|f, _| f.export_kwh()));
-    line("solar used at home, kWh", three(|f, a| a.solar_kwh() - f.export_kwh()));
+    if home.measures(Measures::Solar) {
+        line("solar used at home, kWh", three(|f, a| a.solar_kwh() - f.export_kwh()));
+    }
     if let (Some(tariff), Some(money)) = (&home.tariff, &whole.money) {
         let bills = [money.recorded, money.replayed, money.off];
         let mut money = |what: &str, amount: fn(&Bill) -> Decimal| {
@@ -130,11 +132,12 @@ pub fn what_if_json(home: &Home, told: &Told) -> Value {
 }
 
 fn account_json(home: &Home, account: &Account) -> Value {
+    let has_solar = home.measures(Measures::Solar);
     let flows = |f: &Flows, bill: Option<Bill>| {
         json!({
             "import_kwh": f.import_kwh(),
             "export_kwh": f.export_kwh(),
-            "self_use_kwh": account.solar_kwh() - f.export_kwh(),
+            "self_use_kwh": has_solar.then(|| account.solar_kwh() - f.export_kwh()),
             "import_cost": bill.map(|b| paid(b.import)),
             "income": bill.map(|b| paid(b.export + b.generation)),
             "cost": bill.map(|b| paid(b.energy())),
