@@ -1,6 +1,6 @@
 //! A test as it was read: what is given, what happens, what is expected.
 
-use overspill_rules::home::{InputId, LoadId, PointId};
+use overspill_rules::home::{InputId, LoadId, PointId, SettingId, SettingValue};
 use overspill_rules::input::{Amount, Want};
 use overspill_rules::time::{Span, WallTime};
 
@@ -33,6 +33,10 @@ pub(crate) struct Given {
     pub(crate) base: Option<Series>,
     pub(crate) points: Vec<(PointId, Series)>,
     pub(crate) inputs: Vec<(InputId, Series)>,
+    /// The list of prices that the supplier published, where the home's prices come by a list; before VAT.
+    pub(crate) import_price: Option<Series>,
+    /// The same for what is sent out.
+    pub(crate) export_price: Option<Series>,
     pub(crate) loads: Vec<(LoadId, GivenLoad)>,
 }
 
@@ -44,14 +48,22 @@ pub(crate) struct GivenLoad {
     pub(crate) takes: Option<Series>,
 }
 
-/// What a person asks of a load.
+/// What a person does.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Person {
     pub(crate) at: Span,
-    pub(crate) load: LoadId,
-    pub(crate) want: Want,
-    pub(crate) amount: Option<Amount>,
+    pub(crate) does: Does,
+    /// For how long it holds; as usual where it is not said.
     pub(crate) lasts: Option<Span>,
+}
+
+/// What a person asks or sets.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) enum Does {
+    /// Asks something of a load.
+    Asks { load: LoadId, want: Want, amount: Option<Amount> },
+    /// Changes a setting.
+    Sets { setting: SettingId, value: SettingValue },
 }
 
 /// What must be seen.

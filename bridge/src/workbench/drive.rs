@@ -4,12 +4,13 @@ use std::sync::Arc;
 
 use overspill_rules::Controller;
 use overspill_rules::home::{Home, LoadId};
-use overspill_rules::input::{End, Input, OverrideRequest, RuleSet};
+use overspill_rules::input::{End, Input, OverrideRequest, RuleSet, SettingRequest};
 use overspill_rules::kept::Kept;
 use overspill_rules::output::{Output, Record};
 use overspill_rules::time::{Moment, Span, WallTime};
 
-use super::case::{Given, Person};
+use super::case::{Does, Given, Person};
+use super::price::lists;
 use super::story::Story;
 use super::world::World;
 
@@ -34,6 +35,9 @@ pub(crate) fn run(home: &Arc<Home>, rules: &RuleSet, plan: Plan<'_>) -> Story {
     };
     let believed = plan.clock_unset_for == Span::ZERO;
     drive.handle(Moment(0), Input::ClockSet { offset_ms: plan.start.0, believed });
+    for list in lists(plan.given, plan.start, plan.lasts) {
+        drive.handle(Moment(0), list);
+    }
     drive.handle(Moment(0), Input::Rules(rules.clone()));
     for second in 0..=plan.lasts.0 / 1000 {
         drive.wakes_before(Moment(second * 1000));
@@ -130,13 +134,23 @@ impl Drive<'_> {
 }
 
 fn asks(person: &Person) -> Input {
-    Input::Override(OverrideRequest {
-        load: person.load,
-        want: person.want,
-        amount: person.amount,
-        end: person.lasts.map(End::For),
-        by: Some("the test".to_owned()),
-        id: None,
-        retained: false,
-    })
+    let (end, by) = (person.lasts.map(End::For), Some("the test".to_owned()));
+    match &person.does {
+        Does::Asks { load, want, amount } => Input::Override(OverrideRequest {
+            load: *load,
+            want: *want,
+            amount: *amount,
+            end,
+            by,
+            id: None,
+            retained: false,
+        }),
+        Does::Sets { setting, value } => Input::Setting(SettingRequest {
+            setting: *setting,
+            value: Some(value.clone()),
+            end,
+            by,
+            retained: false,
+        }),
+    }
 }

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use overspill_rules::home::{Home, LoadId, Measures, PointId};
 use overspill_rules::input::RuleSet;
 use overspill_rules::script::Fault;
+use overspill_rules::tariff::Side;
 use overspill_rules::time::{Span, WallTime};
 
 use super::case::{Given, GivenLoad};
@@ -109,6 +110,9 @@ const CLOUDS: &str = "0 for 6h, ramp 0..1500 over 2h, \
 /// A house with something that heats for four minutes in every hour.
 const PEOPLE: &str = "(400 for 50m, 2400 for 4m, 400 for 6m) x 24";
 
+/// Prices that change by the half hour, for a while below nothing, and are not known beyond 32 hours.
+const PRICES: &str = "(0.25 for 2h, 0.08 for 2h, -0.02 for 1h, 0.3 for 3h) x 4, silent";
+
 fn situations(home: &Home) -> Vec<Situation> {
     let at = |text: &str, words, solar: &str, base: &str| Situation {
         words,
@@ -121,6 +125,7 @@ fn situations(home: &Home) -> Vec<Situation> {
     let mut silent = noon("while nothing has been heard of any device");
     silent.given.points.iter_mut().for_each(|(_, s)| *s = series("silent"));
     silent.given.inputs.clear();
+    (silent.given.import_price, silent.given.export_price) = (None, None);
     let grids = home.points_measuring(Measures::Grid(overspill_rules::home::Side::Both));
     silent.given.points.extend(grids.map(|p| (p, series("silent"))));
     let mut stale = noon("after every device fell silent");
@@ -157,7 +162,15 @@ fn given(home: &Home, solar: &str, base: &str) -> Given {
         let usual = input.plausible.map_or(20.0, |(low, high)| (low + high) / 2.0);
         (overspill_rules::home::InputId(i as u16), series(&usual.to_string()))
     });
-    Given { base: Some(series(base)), points: points.collect(), inputs: inputs.collect(), loads: Vec::new() }
+    let listed = |side| home.tariff.as_ref().is_some_and(|t| t.is_listed(side)).then(|| series(PRICES));
+    Given {
+        base: Some(series(base)),
+        points: points.collect(),
+        inputs: inputs.collect(),
+        import_price: listed(Side::Import),
+        export_price: listed(Side::Export),
+        loads: Vec::new(),
+    }
 }
 
 /// Notations of this file; a test reads each of them.

@@ -10,6 +10,8 @@ mod drive;
 mod dry;
 mod judge;
 mod moments;
+mod people;
+mod price;
 mod read;
 mod report;
 mod series;

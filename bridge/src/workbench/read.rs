@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use overspill_rules::home::{Home, LoadId};
-use overspill_rules::input::{Amount, Want};
+use overspill_rules::tariff::Side;
 use overspill_rules::time::{Span, WallTime};
 
 use super::case::{Case, Expect, Given, GivenLoad, Person, Wanted, When};
@@ -50,10 +50,10 @@ pub(crate) fn read(text: &str, path: &Path, names: Names<'_>) -> Result<Vec<Case
 /// What the names of test files end with.
 pub(crate) const ENDING: &str = ".test.toml";
 
-struct Reader<'r> {
-    names: Names<'r>,
+pub(super) struct Reader<'r> {
+    pub(super) names: Names<'r>,
     text: &'r str,
-    found: &'r mut Diagnostics,
+    pub(super) found: &'r mut Diagnostics,
 }
 
 impl Reader<'_> {
@@ -115,6 +115,13 @@ impl Reader<'_> {
             if name.value == "base" {
                 self.not_metered(&series, value);
                 given.base = Some(series);
+            } else if let Some(side) = listed_price(&name.value) {
+                self.not_metered(&series, value);
+                self.has_a_list(side, name);
+                match side {
+                    Side::Import => given.import_price = Some(series),
+                    Side::Export => given.export_price = Some(series),
+                }
             } else if let Some(point) = home.point_named(&name.value) {
                 if can_not_be_metered(home, point) {
                     self.not_metered(&series, value);
@@ -189,12 +196,12 @@ impl Reader<'_> {
         found
     }
 
-    fn load_in(&mut self, block: &Block) -> Option<LoadId> {
+    pub(super) fn load_in(&mut self, block: &Block) -> Option<LoadId> {
         let name = At { value: block.text("load")?.to_owned(), place: block.place("load") };
         self.load(&name)
     }
 
-    fn unknown(&mut self, what: &str, name: &At<String>, known: Vec<&str>) {
+    pub(super) fn unknown(&mut self, what: &str, name: &At<String>, known: Vec<&str>) {
         let message = format!("the home has no {what} `{}`", name.value);
         let d = self.found.error("unknown-name", name.place.clone(), message);
         match nearest(&name.value, known.iter().copied()) {
@@ -203,7 +210,7 @@ impl Reader<'_> {
         };
     }
 
-    fn moment(&mut self, block: &Block, key: &str, start: WallTime) -> Option<Span> {
+    pub(super) fn moment(&mut self, block: &Block, key: &str, start: WallTime) -> Option<Span> {
         match moments::after_start(block.text(key)?, start, &self.names.home.timezone) {
             Ok(at) => Some(at),
             Err(why) => {
@@ -213,16 +220,14 @@ impl Reader<'_> {
         }
     }
 
-    fn person(&mut self, block: &Block, start: WallTime) -> Option<Person> {
-        let want = match block.text("want")? {
-            "on" => Want::On,
-            "off" => Want::Off,
-            _ => Want::Auto,
-        };
-        let watts = block.number("watts").map(Amount::Watts);
-        let amount = watts.or(block.number("amps").map(Amount::Amps));
-        let at = self.moment(block, "at", start);
-        Some(Person { at: at?, load: self.load_in(block)?, want, amount, lasts: block.duration("for") })
+    /// Prices are given only where the home takes them from a list: else the test would show what never comes.
+    fn has_a_list(&mut self, side: Side, name: &At<String>) {
+        if !self.names.home.tariff.as_ref().is_some_and(|t| t.is_listed(side)) {
+            self.found
+                .error("no-price-list", name.place.clone(), "the home's prices don't come by a list")
+                .label("nothing takes this")
+                .help("leave it out: the prices of [tariff] hold in tests as well");
+        }
     }
 
     fn expect(&mut self, block: &Block, start: WallTime) -> Option<Expect> {
@@ -320,6 +325,15 @@ impl Reader<'_> {
                 .help("write `notice = \"CODE\"` beside it; the reason of a load is `reason`");
         }
         self.found.errors() == before
+    }
+}
+
+/// What a name in `given` says of prices.
+fn listed_price(name: &str) -> Option<Side> {
+    match name {
+        "import_price" => Some(Side::Import),
+        "export_price" => Some(Side::Export),
+        _ => None,
     }
 }
 

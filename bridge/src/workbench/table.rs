@@ -61,14 +61,18 @@ const TEST: &[Key] = &[
     Key::new(
         "given",
         Form::SeriesByName,
-        "What the devices tell: `base` (what the home uses beside its loads), points and inputs by their names.",
+        "What the devices tell: `base` (what the home uses beside its loads), points and inputs by their names; `import_price` and `export_price` where the prices come by a list.",
     ),
     Key::new(
         "load",
         Form::Named { one: "load", ids: Grammar::Id, keys: LOAD },
         "What happens to a load, `[test.NAME.load.LOAD]`.",
     ),
-    Key::new("people", Form::List(PERSON), "What people ask of loads, past the rules."),
+    Key::new(
+        "people",
+        Form::List(PERSON),
+        "What people ask of loads, past the rules, and which settings they change.",
+    ),
     Key::new("expect", Form::List(EXPECT), "What must be seen.").required(),
 ];
 
@@ -84,11 +88,17 @@ const LOAD: &[Key] = &[
 
 const PERSON: &[Key] = &[
     Key::new("at", Form::Text, "When.").required(),
-    Key::new("load", Form::Checked(Grammar::Id), "Of which load.").required(),
-    Key::new("want", Form::Word(&["on", "off", "auto"]), "What they want.").required(),
+    Key::new("load", Form::Checked(Grammar::Id), "Of which load they ask something."),
+    Key::new("want", Form::Word(&["on", "off", "auto"]), "What they want of it."),
     Key::new("watts", Form::Number { least: 0.0, most: 100_000.0, unit: "W" }, "How much, in watts."),
     Key::new("amps", Form::Number { least: 0.0, most: 80.0, unit: "A" }, "How much, in amps."),
-    Key::new("for", duration(Span::seconds(1), Span::hours(24)), "For how long; two hours unless said."),
+    Key::new("setting", Form::Checked(Grammar::InputId), "Which setting they change."),
+    Key::new("to", Form::Scalar, "What the setting shall be."),
+    Key::new(
+        "for",
+        duration(Span::seconds(1), LONGEST),
+        "For how long; unless said two hours of a load, and of a setting as the home file says.",
+    ),
 ];
 
 const EXPECT: &[Key] = &[

@@ -35,6 +35,9 @@ pub(super) struct NeedState {
     seen_w: Option<f64>,
     /// It was told that it can't be met.
     told: bool,
+    /// It was told that nothing is plugged in; that it can't be met is more, and told as well.
+    #[serde(default)]
+    told_unplugged: bool,
 }
 
 /// How a need is to be met.
@@ -45,6 +48,31 @@ struct Options<'m> {
     own_sun_first: bool,
     /// Energy counts since the clock last showed this; else since the need began.
     since: Option<&'m str>,
+}
+
+/// Why a need may not be met, in words.
+enum Trouble {
+    /// It will not unless somebody plugs in.
+    Unplugged(String),
+    /// It will not.
+    Short(String),
+}
+
+impl Trouble {
+    fn text(self) -> String {
+        match self {
+            Trouble::Unplugged(text) | Trouble::Short(text) => text,
+        }
+    }
+}
+
+impl NeedState {
+    fn has_told(&self, trouble: &Trouble) -> bool {
+        match trouble {
+            Trouble::Unplugged(_) => self.told_unplugged,
+            Trouble::Short(_) => self.told,
+        }
+    }
 }
 
 const PLAIN: Options<'static> = Options { efficiency: 1.0, own_sun_first: false, since: None };
@@ -107,17 +135,18 @@ impl LoadObject {
             run_until: state.run_until,
         };
         let plan = need.plan();
-        let trouble = self.trouble(wanted, &need, &plan)?.filter(|_| !state.told);
+        let trouble = self.trouble(wanted, &need, &plan)?.filter(|trouble| !state.has_told(trouble));
         self.evaluation.wake_at(Some(plan.next));
         self.ask_for(wanted, &plan.does)?;
         state.run_until = match plan.does {
             Does::RunCheaply { until, .. } => Some(until),
             _ => None,
         };
-        state.told |= trouble.is_some();
+        state.told |= matches!(trouble, Some(Trouble::Short(_)));
+        state.told_unplugged |= matches!(trouble, Some(Trouble::Unplugged(_)));
         let (load, id) = (self.load, self.described()?.id.clone());
         let mut trace = self.evaluation.trace();
-        trace.troubles.extend(trouble.map(|text| (load, text)));
+        trace.troubles.extend(trouble.map(|trouble| (load, trouble.text())));
         trace.needs.insert(id, state);
         Ok(plan.does == Does::Met)
     }
@@ -128,10 +157,18 @@ impl LoadObject {
         let before = self.evaluation.trace().needs_before.get(&self.described()?.id).copied();
         let goes_on = before.filter(|s| s.deadline > now && s.from_kwh <= energy_kwh);
         let seen_w = before.and_then(|s| s.seen_w);
-        let new = NeedState { from_kwh: energy_kwh, deadline, run_until: None, seen_w, told: false };
+        let new = NeedState {
+            from_kwh: energy_kwh,
+            deadline,
+            run_until: None,
+            seen_w,
+            told: false,
+            told_unplugged: false,
+        };
         Ok(match goes_on {
             // A changed deadline is another chance to be in time.
-            Some(state) => NeedState { told: state.told && state.deadline == deadline, deadline, ..state },
+            Some(state) if state.deadline == deadline => state,
+            Some(state) => NeedState { told: false, told_unplugged: false, deadline, ..state },
             None => new,
         })
     }
@@ -154,8 +191,8 @@ impl LoadObject {
         Ok(seen_w.map_or(ceiling_w, |w| w.min(ceiling_w)).max(1.0))
     }
 
-    /// Why the need can't be met, in words.
-    fn trouble(&self, wanted: &Wanted<'_>, need: &Need<'_>, plan: &Plan) -> Answer<Option<String>> {
+    /// Why the need can't be met.
+    fn trouble(&self, wanted: &Wanted<'_>, need: &Need<'_>, plan: &Plan) -> Answer<Option<Trouble>> {
         let name = &self.described()?.name;
         let what = format!("{name}: {} kWh by {}", wanted.kwh, wanted.by);
         if plan.does == Does::Met {
@@ -163,17 +200,18 @@ impl LoadObject {
         }
         if plan.short_kwh > 0.0 {
             let possible_kwh = need.left_kwh - plan.short_kwh;
-            return Ok(Some(format!(
+            return Ok(Some(Trouble::Short(format!(
                 "{what} can't be met any more: of {:.1} kWh that are left at most {possible_kwh:.1} can come by then, \
                  at {:.1} kW",
                 need.left_kwh,
                 need.rate_w / 1000.0
-            )));
+            ))));
         }
         let unplugged = self.view()?.plugged == Some(false);
         if unplugged && plan.latest_start - need.now <= limits::NEED_WARN_BEFORE {
             let start = self.shown(plan.latest_start);
-            return Ok(Some(format!("{what} needs a start by {start}, and nothing is plugged in")));
+            let text = format!("{what} needs a start by {start}, and nothing is plugged in");
+            return Ok(Some(Trouble::Unplugged(text)));
         }
         Ok(None)
     }

@@ -116,6 +116,16 @@ impl Tariff {
     }
 }
 
+impl Tariff {
+    /// Whether any of its terms take the prices of `side` from a list.
+    pub fn is_listed(&self, side: Side) -> bool {
+        self.terms.iter().any(|(_, terms)| match side {
+            Side::Import => terms.import == ImportPrice::Listed,
+            Side::Export => terms.export == ExportPrice::Listed,
+        })
+    }
+}
+
 fn with_vat(price: Decimal, terms: &Terms) -> Decimal {
     price * (Decimal::ONE_HUNDRED + terms.vat_percent) / Decimal::ONE_HUNDRED
 }
