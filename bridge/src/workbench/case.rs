@@ -4,6 +4,7 @@ use overspill_rules::home::{InputId, LoadId, PointId, SettingId, SettingValue};
 use overspill_rules::input::{Amount, Want};
 use overspill_rules::time::{Span, WallTime};
 
+use super::dry::Tank;
 use super::series::Series;
 
 /// One test.
@@ -40,12 +41,21 @@ pub(crate) struct Given {
     pub(crate) loads: Vec<(LoadId, GivenLoad)>,
 }
 
+impl Given {
+    /// What is given of the load at `i`.
+    pub(crate) fn load(&self, i: usize) -> Option<&GivenLoad> {
+        self.loads.iter().find(|(id, _)| usize::from(id.0) == i).map(|(_, given)| given)
+    }
+}
+
 /// What happens to a load.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct GivenLoad {
     pub(crate) plugged: Option<Series>,
     pub(crate) ready: Option<Series>,
     pub(crate) takes: Option<Series>,
+    /// The tank that it heats, and the input that tells its temperature.
+    pub(crate) tank: Option<(Tank, Option<InputId>)>,
 }
 
 /// What a person does.

@@ -19,10 +19,15 @@ use super::world::World;
 pub(crate) struct Plan<'a> {
     pub(crate) start: WallTime,
     pub(crate) lasts: Span,
+    /// How often the home moves on: a second, or longer where a long time is only looked over.
+    pub(crate) step: Span,
     pub(crate) clock_unset_for: Span,
     pub(crate) given: &'a Given,
     pub(crate) people: &'a [Person],
 }
+
+/// The step of a test.
+pub(crate) const SECOND: Span = Span::seconds(1);
 
 /// Runs it. The same plan gives the same story.
 pub(crate) fn run(home: &Arc<Home>, rules: &RuleSet, plan: Plan<'_>) -> Story {
@@ -39,10 +44,15 @@ pub(crate) fn run(home: &Arc<Home>, rules: &RuleSet, plan: Plan<'_>) -> Story {
         drive.handle(Moment(0), list);
     }
     drive.handle(Moment(0), Input::Rules(rules.clone()));
-    for second in 0..=plan.lasts.0 / 1000 {
-        drive.wakes_before(Moment(second * 1000));
-        drive.second(Span::seconds(second));
+    let mut now = Span::ZERO;
+    while now <= plan.lasts {
+        if plan.step == SECOND {
+            drive.wakes_before(Moment(now.0));
+        }
+        drive.second(now);
+        now += plan.step;
     }
+    drive.story.tanks = drive.world.into_tanks();
     drive.story
 }
 
@@ -73,7 +83,7 @@ impl Drive<'_> {
 
     fn second(&mut self, now: Span) {
         let moment = Moment(now.0);
-        self.world.flow(now);
+        self.world.flow(now, self.plan.step);
         self.account(now);
         let mut inputs = self.world.tells(now);
         if now == self.plan.clock_unset_for && now > Span::ZERO {
@@ -89,7 +99,11 @@ impl Drive<'_> {
         }
     }
 
+    /// Energy is kept second by second, so only for steps of a second.
     fn account(&mut self, now: Span) {
+        if self.plan.step != SECOND {
+            return;
+        }
         for (i, taken) in self.story.taken_wh.iter_mut().enumerate() {
             let watts = self.world.draw_w(LoadId(i as u16));
             taken.push(taken.last().copied().unwrap_or(0.0) + watts / 3600.0);

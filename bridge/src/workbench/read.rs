@@ -151,7 +151,7 @@ impl Reader<'_> {
             self.not_metered(&series, &value);
             Some(series)
         };
-        GivenLoad { plugged: one("plugged"), ready: one("ready"), takes: one("takes") }
+        GivenLoad { plugged: one("plugged"), ready: one("ready"), takes: one("takes"), tank: None }
     }
 
     fn series(&mut self, value: &At<String>) -> Option<Series> {

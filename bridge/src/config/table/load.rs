@@ -144,7 +144,11 @@ const TOO_HOT: &[Key] = &[
 ];
 
 const HOT_WATER: &[Key] = &[
-    Key::new("temperature", Form::Checked(Grammar::InputId), "The input that tells the water's temperature in °C."),
+    Key::new(
+        "temperature",
+        Form::Checked(Grammar::InputId),
+        "The input that tells the water's temperature in °C.",
+    ),
     Key::new(
         "thermostat_c",
         Form::Number { least: 30.0, most: 90.0, unit: "°C" },
