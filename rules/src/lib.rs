@@ -27,6 +27,7 @@ pub mod input;
 pub mod kept;
 pub mod limits;
 mod loads;
+pub mod notices;
 pub mod output;
 pub mod payload;
 mod reading;

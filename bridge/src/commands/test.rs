@@ -47,20 +47,34 @@ const LOOK_EVERY: Duration = Duration::from_millis(500);
 
 /// Runs the command; everything is printed to the standard output.
 pub fn run(args: &Args) -> Outcome {
-    let mut seen = stand(&args.home);
-    loop {
-        let (text, outcome) = once(args);
-        // A reader that went away, as `head` does, is no failure of the tests.
-        let _ = io::stdout().write_all(text.as_bytes());
-        if !args.watch {
-            return outcome;
-        }
-        let _ = writeln!(io::stdout(), "\nWaiting for a change; Ctrl-C ends this.");
-        while stand(&args.home) == seen {
+    // A reader that went away, as `head` does, is no failure of the tests.
+    let mut print = |text: &str| drop(io::stdout().write_all(text.as_bytes()));
+    if args.watch {
+        watch(args, &mut print, || {
             std::thread::sleep(LOOK_EVERY);
+            true
+        });
+        return Outcome::Done;
+    }
+    let (text, outcome) = once(args);
+    print(&text);
+    outcome
+}
+
+/// Runs the tests, and again whenever a file has changed since the last run began. `goes_on` waits before each look, and
+/// ends the watch with `false`.
+fn watch(args: &Args, print: &mut impl FnMut(&str), mut goes_on: impl FnMut() -> bool) {
+    loop {
+        // Taken before the run, so that what is saved while it lasts is seen.
+        let seen = stand(&args.home);
+        print(&once(args).0);
+        print("\nWaiting for a change; Ctrl-C ends this.\n");
+        while stand(&args.home) == seen {
+            if !goes_on() {
+                return;
+            }
         }
-        seen = stand(&args.home);
-        let _ = writeln!(io::stdout(), "\n--------");
+        print("\n--------\n");
     }
 }
 
@@ -152,4 +166,97 @@ fn stand(home: &Path) -> Vec<(PathBuf, u64, Option<SystemTime>)> {
         Some((path, meta.len(), meta.modified().ok()))
     };
     files.into_iter().filter_map(meta).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::indexing_slicing)]
+
+    use std::fs;
+
+    use super::*;
+
+    const RULE: &str = "fn decide(home) { home.load(\"car\").run(\"always\"); }";
+    const TEST: &str = "[test.one]\nstart = \"2026-01-15 01:00\"\ngiven = { base = 300 }\n\
+        expect = [{ at = \"01:05\", load = \"car\", on = true }]\n";
+
+    /// A home with one rule and one test.
+    fn home(folder: &Path) -> Args {
+        fs::create_dir_all(folder.join("rules/lib")).unwrap();
+        let text = include_str!("../../tests/rule_tests/further/home.toml");
+        fs::write(folder.join("home.toml"), text).unwrap();
+        fs::write(folder.join("rules/car.rhai"), RULE).unwrap();
+        fs::write(folder.join("rules/car.test.toml"), TEST).unwrap();
+        let home = folder.join("home.toml");
+        Args { home, filter: String::new(), format: Format::Text, junit: None, watch: true }
+    }
+
+    /// What is printed while these saves are made, one at each look.
+    fn watched(args: &Args, saves: &[(&str, &str)]) -> Vec<String> {
+        let folder = args.home.parent().unwrap();
+        let (mut printed, mut saves) = (String::new(), saves.iter());
+        watch(args, &mut |text| printed.push_str(text), || match saves.next() {
+            Some((name, text)) => fs::write(folder.join(name), text).is_ok(),
+            None => false,
+        });
+        printed.split("\n--------\n").map(str::to_owned).collect()
+    }
+
+    #[test]
+    fn each_save_runs_the_tests_again() {
+        let folder = tempfile::tempdir().unwrap();
+        let args = home(folder.path());
+        let runs = watched(
+            &args,
+            &[
+                ("rules/car.rhai", &RULE.replace("run(\"always\")", "stop(\"not ever\")")),
+                ("rules/car.rhai", "fn decide(home) {"),
+                ("rules/car.rhai", RULE),
+                ("rules/car.test.toml", &TEST.replace("on = true", "on = true, amps = 6")),
+                ("rules/lib/helper.rhai", "fn helps() { true }"),
+                ("home.toml", "[home]"),
+            ],
+        );
+        let says = |n: usize, what: &str| assert!(runs[n].contains(what), "run {n}: {}", runs[n]);
+        assert_eq!(runs.len(), 7, "{runs:?}");
+        says(0, "1 test passed");
+        says(1, "FAIL  car/one");
+        says(2, "The tests could not be run.");
+        says(3, "1 test passed");
+        says(4, "FAIL  car/one");
+        says(5, "FAIL  car/one");
+        says(6, "The tests could not be run.");
+        assert!(runs.iter().all(|r| r.ends_with("Waiting for a change; Ctrl-C ends this.\n")));
+    }
+
+    #[test]
+    fn without_a_save_nothing_runs_again() {
+        let folder = tempfile::tempdir().unwrap();
+        let args = home(folder.path());
+        let mut looks = 0;
+        let mut printed = String::new();
+        watch(&args, &mut |text| printed.push_str(text), || {
+            looks += 1;
+            looks < 5
+        });
+        assert_eq!(printed.matches("1 test passed").count(), 1, "{printed}");
+    }
+
+    #[test]
+    fn what_is_saved_during_a_run_is_seen() {
+        let folder = tempfile::tempdir().unwrap();
+        let args = home(folder.path());
+        let file = folder.path().join("rules/car.rhai");
+        let mut printed = Vec::new();
+        let mut saved = false;
+        let mut print = |text: &str| {
+            // The first thing printed is the outcome: the run is over, the first look is still to come.
+            if !std::mem::replace(&mut saved, true) {
+                fs::write(&file, format!("{RULE} ")).unwrap();
+            }
+            printed.push(text.to_owned());
+        };
+        watch(&args, &mut print, || false);
+        assert_eq!(printed.iter().filter(|t| t.contains("1 test passed")).count(), 2, "{printed:?}");
+    }
 }

@@ -4,6 +4,7 @@ use overspill_rules::home::{InputId, LoadId, PointId, SettingId, SettingValue};
 use overspill_rules::input::{Amount, Want};
 use overspill_rules::time::{Span, WallTime};
 
+use super::dry::Tank;
 use super::series::Series;
 
 /// One test.
@@ -38,6 +39,15 @@ pub(crate) struct Given {
     /// The same for what is sent out.
     pub(crate) export_price: Option<Series>,
     pub(crate) loads: Vec<(LoadId, GivenLoad)>,
+    /// Whether a backup supply feeds the home.
+    pub(crate) island: Option<Series>,
+}
+
+impl Given {
+    /// What is given of the load at `i`.
+    pub(crate) fn load(&self, i: usize) -> Option<&GivenLoad> {
+        self.loads.iter().find(|(id, _)| usize::from(id.0) == i).map(|(_, given)| given)
+    }
 }
 
 /// What happens to a load.
@@ -46,6 +56,20 @@ pub(crate) struct GivenLoad {
     pub(crate) plugged: Option<Series>,
     pub(crate) ready: Option<Series>,
     pub(crate) takes: Option<Series>,
+    /// What it took before the start.
+    pub(crate) before: Option<Before>,
+    /// The tank that it heats, and the input that tells its temperature.
+    pub(crate) tank: Option<(Tank, Option<InputId>)>,
+}
+
+/// What a load took before the start of a test.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Before {
+    pub(crate) kwh: f64,
+    /// How long it was on.
+    pub(crate) run_time: Span,
+    /// How long before the start that ended.
+    pub(crate) ended: Span,
 }
 
 /// What a person does.
@@ -62,6 +86,8 @@ pub(crate) struct Person {
 pub(crate) enum Does {
     /// Asks something of a load.
     Asks { load: LoadId, want: Want, amount: Option<Amount> },
+    /// Takes a load out of service, or puts it back.
+    Takes { load: LoadId, out: bool },
     /// Changes a setting.
     Sets { setting: SettingId, value: SettingValue },
 }

@@ -7,9 +7,10 @@ use overspill_rules::home::{Home, LoadId};
 use overspill_rules::input::{End, Input, OverrideRequest, RuleSet, SettingRequest};
 use overspill_rules::kept::Kept;
 use overspill_rules::output::{Output, Record};
+use overspill_rules::script::{LoadLog, LoadMark};
 use overspill_rules::time::{Moment, Span, WallTime};
 
-use super::case::{Does, Given, Person};
+use super::case::{Before, Does, Given, Person};
 use super::price::lists;
 use super::story::Story;
 use super::world::World;
@@ -19,19 +20,25 @@ use super::world::World;
 pub(crate) struct Plan<'a> {
     pub(crate) start: WallTime,
     pub(crate) lasts: Span,
+    /// How often the home moves on: a second, or longer where a long time is only looked over.
+    pub(crate) step: Span,
     pub(crate) clock_unset_for: Span,
     pub(crate) given: &'a Given,
     pub(crate) people: &'a [Person],
 }
 
+/// The step of a test.
+pub(crate) const SECOND: Span = Span::seconds(1);
+
 /// Runs it. The same plan gives the same story.
 pub(crate) fn run(home: &Arc<Home>, rules: &RuleSet, plan: Plan<'_>) -> Story {
     let mut drive = Drive {
         plan,
-        controller: Controller::new(Arc::clone(home), Kept::default()),
+        controller: Controller::new(Arc::clone(home), kept(home, plan)),
         world: World::new(home, plan.given),
         story: Story::new(home.loads.len()),
         wake: Moment(0),
+        island: false,
     };
     let believed = plan.clock_unset_for == Span::ZERO;
     drive.handle(Moment(0), Input::ClockSet { offset_ms: plan.start.0, believed });
@@ -39,10 +46,15 @@ pub(crate) fn run(home: &Arc<Home>, rules: &RuleSet, plan: Plan<'_>) -> Story {
         drive.handle(Moment(0), list);
     }
     drive.handle(Moment(0), Input::Rules(rules.clone()));
-    for second in 0..=plan.lasts.0 / 1000 {
-        drive.wakes_before(Moment(second * 1000));
-        drive.second(Span::seconds(second));
+    let mut now = Span::ZERO;
+    while now <= plan.lasts {
+        if plan.step == SECOND {
+            drive.wakes_before(Moment(now.0));
+        }
+        drive.second(now);
+        now += plan.step;
     }
+    drive.story.tanks = drive.world.into_tanks();
     drive.story
 }
 
@@ -52,6 +64,7 @@ struct Drive<'a> {
     world: World<'a>,
     story: Story,
     wake: Moment,
+    island: bool,
 }
 
 impl Drive<'_> {
@@ -73,12 +86,13 @@ impl Drive<'_> {
 
     fn second(&mut self, now: Span) {
         let moment = Moment(now.0);
-        self.world.flow(now);
+        self.world.flow(now, self.plan.step);
         self.account(now);
         let mut inputs = self.world.tells(now);
         if now == self.plan.clock_unset_for && now > Span::ZERO {
             inputs.push(Input::ClockSet { offset_ms: self.plan.start.0, believed: true });
         }
+        inputs.extend(self.island_tells(now));
         inputs.extend(self.plan.people.iter().filter(|p| Span(p.at.0 / 1000 * 1000) == now).map(asks));
         if inputs.is_empty() && self.wake <= moment {
             inputs.push(Input::Wake);
@@ -89,7 +103,17 @@ impl Drive<'_> {
         }
     }
 
+    fn island_tells(&mut self, now: Span) -> Option<Input> {
+        let island = self.plan.given.island.as_ref()?.held_at(now.0).is_some_and(|v| v != 0.0);
+        let before = std::mem::replace(&mut self.island, island);
+        (before != island).then_some(Input::Island(island))
+    }
+
+    /// Energy is kept second by second, so only for steps of a second.
     fn account(&mut self, now: Span) {
+        if self.plan.step != SECOND {
+            return;
+        }
         for (i, taken) in self.story.taken_wh.iter_mut().enumerate() {
             let watts = self.world.draw_w(LoadId(i as u16));
             taken.push(taken.last().copied().unwrap_or(0.0) + watts / 3600.0);
@@ -133,6 +157,25 @@ impl Drive<'_> {
     }
 }
 
+/// What the controller knows of the time before the start: what loads took.
+fn kept(home: &Home, plan: Plan<'_>) -> Kept {
+    let taken = plan.given.loads.iter().filter_map(|(load, given)| Some((*load, given.before?)));
+    let log = |before: Before| {
+        let ended = WallTime(plan.start.0 - before.ended.0);
+        let mark = |at, energy_kwh, run_time| LoadMark { at, energy_kwh, run_time };
+        let mut marks = vec![
+            mark(WallTime(ended.0 - before.run_time.0), 0.0, Span::ZERO),
+            mark(ended, before.kwh, before.run_time),
+        ];
+        if before.ended > Span::ZERO {
+            marks.push(mark(plan.start, before.kwh, before.run_time));
+        }
+        LoadLog { marks }
+    };
+    let logs = taken.map(|(load, before)| (home.load(load).id.clone(), log(before))).collect();
+    Kept { logs, ..Kept::default() }
+}
+
 fn asks(person: &Person) -> Input {
     let (end, by) = (person.lasts.map(End::For), Some("the test".to_owned()));
     match &person.does {
@@ -145,6 +188,9 @@ fn asks(person: &Person) -> Input {
             id: None,
             retained: false,
         }),
+        Does::Takes { load, out } => {
+            Input::OutOfService { load: *load, out: *out, by: "the test".to_owned() }
+        }
         Does::Sets { setting, value } => Input::Setting(SettingRequest {
             setting: *setting,
             value: Some(value.clone()),

@@ -114,6 +114,7 @@ impl Bench {
         let plan = Plan {
             start: case.start,
             lasts: case.lasts,
+            step: drive::SECOND,
             clock_unset_for: case.clock_unset_for,
             given: &case.given,
             people: &case.people,

@@ -26,6 +26,9 @@ impl Reader<'_> {
 
     fn asks(&mut self, block: &Block) -> Option<Does> {
         self.needs(block, "load", &["to"])?;
+        if let "out-of-service" | "in-service" = block.text("want")? {
+            return self.takes_out(block);
+        }
         let want = match block.text("want")? {
             "on" => Want::On,
             "off" => Want::Off,
@@ -34,6 +37,17 @@ impl Reader<'_> {
         let watts = block.number("watts").map(Amount::Watts);
         let amount = watts.or(block.number("amps").map(Amount::Amps));
         Some(Does::Asks { load: self.load_in(block)?, want, amount })
+    }
+
+    fn takes_out(&mut self, block: &Block) -> Option<Does> {
+        if let Some(other) = ["watts", "amps", "for"].iter().find(|k| block.is_written(k)) {
+            self.found
+                .error("unused-key", block.key_place(other), format!("`{other}` does not go with these"))
+                .help("out of service has no amount and no end: it lasts until a person puts the load back");
+            return None;
+        }
+        let out = block.text("want")? == "out-of-service";
+        Some(Does::Takes { load: self.load_in(block)?, out })
     }
 
     fn sets(&mut self, block: &Block) -> Option<Does> {
@@ -125,6 +139,8 @@ mod tests {
             ("setting = \"away\"", "missing-key"),
             ("setting = \"away\", to = true, amps = 6", "unused-key"),
             ("load = \"car\"", "missing-key"),
+            ("load = \"car\", want = \"out-of-service\", for = \"1h\"", "unused-key"),
+            ("load = \"car\", want = \"out-of-servise\"", "unknown-word"),
             ("want = \"on\"", "missing-key"),
             ("load = \"car\", want = \"on\", to = 3", "unused-key"),
             ("load = \"car\", want = \"on\", setting = \"away\", to = true", "missing-key"),

@@ -6,10 +6,10 @@ use overspill_rules::home::{Home, LoadId};
 use overspill_rules::tariff::Side;
 use overspill_rules::time::{Span, WallTime};
 
-use super::case::{Case, Expect, Given, GivenLoad, Person, Wanted, When};
+use super::case::{Before, Case, Expect, Given, GivenLoad, Person, Wanted, When};
 use super::moments;
 use super::series::Series;
-use super::table::ROOT;
+use super::table::{REMEMBERED, ROOT};
 use crate::config::block::{At, Block, Place};
 use crate::config::form::Key;
 use crate::config::nearest::nearest;
@@ -136,6 +136,7 @@ impl Reader<'_> {
                 self.unknown("point or input", name, known.collect());
             }
         }
+        given.island = self.one_series(block, "island");
         for (name, inner) in block.named("load") {
             if let Some(load) = self.load(name) {
                 given.loads.push((load, self.given_load(inner)));
@@ -145,13 +146,33 @@ impl Reader<'_> {
     }
 
     fn given_load(&mut self, block: &Block) -> GivenLoad {
-        let mut one = |key: &'static str| {
-            let value = At { value: block.text(key)?.to_owned(), place: block.place(key) };
-            let series = self.series(&value)?;
-            self.not_metered(&series, &value);
-            Some(series)
-        };
-        GivenLoad { plugged: one("plugged"), ready: one("ready"), takes: one("takes") }
+        GivenLoad {
+            plugged: self.one_series(block, "plugged"),
+            ready: self.one_series(block, "ready"),
+            takes: self.one_series(block, "takes"),
+            before: block.block("before").and_then(|b| self.before(b)),
+            tank: None,
+        }
+    }
+
+    fn before(&mut self, block: &Block) -> Option<Before> {
+        let (kwh, run_time) = (block.number("kwh")?, block.duration("run_time")?);
+        let ended = block.duration("ended")?;
+        if run_time + ended > REMEMBERED {
+            self.found
+                .error("too-long", block.header.clone(), "nobody remembers what was so long ago")
+                .label(format!("it began {} before the start", run_time + ended))
+                .help(format!("what a load took is known for {REMEMBERED}"));
+            return None;
+        }
+        Some(Before { kwh, run_time, ended })
+    }
+
+    fn one_series(&mut self, block: &Block, key: &str) -> Option<Series> {
+        let value = At { value: block.text(key)?.to_owned(), place: block.place(key) };
+        let series = self.series(&value)?;
+        self.not_metered(&series, &value);
+        Some(series)
     }
 
     fn series(&mut self, value: &At<String>) -> Option<Series> {

@@ -5,6 +5,8 @@ use overspill_rules::output::{BalanceReport, Decision, LoadReport, Notice, RuleR
 use overspill_rules::script::Fault;
 use overspill_rules::time::Span;
 
+use super::dry::Tank;
+
 /// What came of a test.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Story {
@@ -20,6 +22,8 @@ pub(crate) struct Story {
     pub(crate) draws: Vec<Vec<(Span, f64)>>,
     /// Per load: watt-hours taken until the end of each second.
     pub(crate) taken_wh: Vec<Vec<f64>>,
+    /// Per load: what became of its tank, where it was given one.
+    pub(crate) tanks: Vec<Option<Tank>>,
 }
 
 /// A change of what a load does.

@@ -1,5 +1,6 @@
 //! The one table of everything that a test file may hold. Reading and checking follow it, as with the home file.
 
+use overspill_rules::notices::NOTICE_CODES;
 use overspill_rules::time::Span;
 
 use crate::config::form::{Form, Key, duration};
@@ -7,6 +8,9 @@ use crate::config::grammar::Grammar;
 
 /// The longest test.
 pub(crate) const LONGEST: Span = Span::hours(24 * 14);
+
+/// The controller remembers what a load took for so long.
+pub(crate) const REMEMBERED: Span = Span::hours(48);
 
 /// The words of `limited_by`, and none.
 pub(crate) const LIMITS: &[&str] = &[
@@ -69,6 +73,11 @@ const TEST: &[Key] = &[
         "What happens to a load, `[test.NAME.load.LOAD]`.",
     ),
     Key::new(
+        "island",
+        Form::Series,
+        "Whether a backup supply feeds the home, cut off from the grid: yes or no.",
+    ),
+    Key::new(
         "people",
         Form::List(PERSON),
         "What people ask of loads, past the rules, and which settings they change.",
@@ -84,12 +93,29 @@ const LOAD: &[Key] = &[
         Form::Series,
         "The most that it takes in watts, whatever it is set to: 0 while it is full or hot.",
     ),
+    Key::new(
+        "before",
+        Form::Table(BEFORE),
+        "What it took before the start; nothing where it is not written.",
+    ),
 ];
+
+const BEFORE: &[Key] = &[
+    Key::new("kwh", Form::Number { least: 0.0, most: 1000.0, unit: "kWh" }, "The energy that it took.")
+        .required(),
+    Key::new("run_time", duration(Span::seconds(1), REMEMBERED), "How long it was on, without a break.")
+        .required(),
+    Key::new("ended", duration(Span::ZERO, REMEMBERED), "How long before the start of the test that ended.")
+        .or_text("0s"),
+];
+
+/// What a person may want of a load.
+pub(crate) const WANTS: &[&str] = &["on", "off", "auto", "out-of-service", "in-service"];
 
 const PERSON: &[Key] = &[
     Key::new("at", Form::Text, "When.").required(),
     Key::new("load", Form::Checked(Grammar::Id), "Of which load they ask something."),
-    Key::new("want", Form::Word(&["on", "off", "auto"]), "What they want of it."),
+    Key::new("want", Form::Word(WANTS), "What they want of it."),
     Key::new("watts", Form::Number { least: 0.0, most: 100_000.0, unit: "W" }, "How much, in watts."),
     Key::new("amps", Form::Number { least: 0.0, most: 80.0, unit: "A" }, "How much, in amps."),
     Key::new("setting", Form::Checked(Grammar::InputId), "Which setting they change."),
@@ -121,7 +147,7 @@ const EXPECT: &[Key] = &[
         "How often its set-point changes in that time while it is on.",
     ),
     Key::new("kwh", Form::NumberOrRange { unit: "kWh" }, "The energy that it takes in that time."),
-    Key::new("notice", Form::Text, "The code of a notice that comes in that time."),
+    Key::new("notice", Form::Word(&NOTICE_CODES), "The code of a notice that comes in that time."),
     Key::new("text", Form::Text, "A part of that notice's text."),
 ];
 
@@ -141,7 +167,7 @@ mod tests {
 
     #[test]
     fn every_key_says_what_it_is_for() {
-        let all = [ROOT, TEST, LOAD, PERSON, EXPECT].concat();
+        let all = [ROOT, TEST, LOAD, BEFORE, PERSON, EXPECT].concat();
         assert!(all.iter().all(|k| k.doc.ends_with('.')));
     }
 }

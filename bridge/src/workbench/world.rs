@@ -8,12 +8,15 @@
 
 use std::collections::VecDeque;
 
-use overspill_rules::home::{CountedBy, ExtraKind, Home, LoadId, Measures, Point, PointId, Side, Unit};
+use overspill_rules::home::{
+    CountedBy, ExtraKind, Home, InputId, LoadId, Measures, Point, PointId, Side, Unit,
+};
 use overspill_rules::input::{About, Input, OtherReading, Reading};
 use overspill_rules::output::Command;
 use overspill_rules::time::Span;
 
-use super::case::Given;
+use super::case::{Given, GivenLoad};
+use super::dry::Tank;
 use super::series::{Says, Series};
 
 /// How often a point tells where the home file does not say.
@@ -34,6 +37,8 @@ pub(crate) struct World<'a> {
     /// Pulses already told.
     pulses: Vec<f64>,
     longest_lag: usize,
+    /// Per load: the tank that it heats.
+    tanks: Vec<Option<Tank>>,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -57,24 +62,36 @@ impl<'a> World<'a> {
             registers_wh: vec![0.0; home.points.len()],
             pulses: vec![0.0; home.points.len()],
             longest_lag: lag,
+            tanks: (0..home.loads.len())
+                .map(|i| given.load(i).and_then(|g| g.tank).map(|(t, _)| t))
+                .collect(),
         }
     }
 
-    /// Lets what flows at `now` flow for a second.
-    pub(crate) fn flow(&mut self, now: Span) {
+    /// What became of the tanks.
+    pub(crate) fn into_tanks(self) -> Vec<Option<Tank>> {
+        self.tanks
+    }
+
+    /// Lets what flows at `now` flow for a step.
+    pub(crate) fn flow(&mut self, now: Span, step: Span) {
         for (i, load) in self.home.loads.iter().enumerate() {
             let takes = self.given_load(i, |g| g.takes.as_ref(), now).unwrap_or(f64::INFINITY);
             let (plugged, ready) = (self.plugged(i, now), self.ready(i, now));
             let Some(device) = self.loads.get_mut(i) else { continue };
             let forgotten = load.device_timeout.is_some_and(|after| now - device.heard > after);
             let runs = plugged && ready && !forgotten;
-            device.draw_w = if runs { device.wanted_w.min(takes.max(0.0)) } else { 0.0 };
+            let may_w = if runs { device.wanted_w.min(takes.max(0.0)) } else { 0.0 };
+            device.draw_w = match self.tanks.get_mut(i) {
+                Some(Some(tank)) => tank.heat(now, step, may_w),
+                _ => may_w,
+            };
         }
         let truth: Vec<f64> = (0..self.home.points.len()).map(|i| self.true_w(i, now)).collect();
         for (register, (watts, point)) in
             self.registers_wh.iter_mut().zip(truth.iter().zip(&self.home.points))
         {
-            *register += watts * point.positive.sign() / 3600.0;
+            *register += watts * point.positive.sign() * step.as_hours();
         }
         self.true_w.push_front(truth);
         self.true_w.truncate(self.longest_lag + 1);
@@ -129,7 +146,7 @@ impl<'a> World<'a> {
             if !seconds(now).is_multiple_of(seconds(every).max(1)) {
                 continue;
             }
-            match series.at(now.0) {
+            match self.tank_tells(*input).map_or_else(|| series.at(now.0), Says::Value) {
                 Says::Value(value) => inputs.push(Input::Other(OtherReading {
                     input: *input,
                     value: value / described.scale,
@@ -141,6 +158,16 @@ impl<'a> World<'a> {
             }
         }
         inputs
+    }
+
+    /// The temperature that an input tells, where it is one of a tank.
+    fn tank_tells(&self, input: InputId) -> Option<f64> {
+        let of_tank = |(load, given): &(LoadId, GivenLoad)| {
+            let (_, told_by) = given.tank?;
+            (told_by == Some(input)).then_some(usize::from(load.0))
+        };
+        let load = self.given.loads.iter().find_map(of_tank)?;
+        self.tanks.get(load)?.map(|tank| tank.celsius())
     }
 
     fn point_tells(&mut self, i: usize, now: Span) -> Vec<Input> {
@@ -251,11 +278,10 @@ impl<'a> World<'a> {
     fn given_load(
         &self,
         i: usize,
-        which: impl Fn(&'a super::case::GivenLoad) -> Option<&'a Series>,
+        which: impl Fn(&'a GivenLoad) -> Option<&'a Series>,
         now: Span,
     ) -> Option<f64> {
-        let (_, given) = self.given.loads.iter().find(|(id, _)| usize::from(id.0) == i)?;
-        which(given)?.held_at(now.0)
+        which(self.given.load(i)?)?.held_at(now.0)
     }
 
     fn plugged(&self, i: usize, now: Span) -> bool {

@@ -50,6 +50,10 @@ pub struct Load {
     pub unattended: bool,
     /// The input and the value above which nothing switches it on.
     pub too_hot: Option<TooHot>,
+    /// Whether it heats water, and what tells that the water gets hot; looked at by the check of rules only.
+    pub heats_water: HeatsWater,
+    /// Whether the household wants spare power in it even while sending it out pays more; looked at by the check only.
+    pub own_sun_first: bool,
     /// What to do when the load moves without being told.
     pub on_move: OnMove,
     /// Whether its device reports that something is plugged in.
@@ -147,6 +151,25 @@ pub struct TooHot {
     pub input: InputId,
     /// The value above which, or while it is stale, nothing switches it on.
     pub above: f64,
+}
+
+/// Whether a load heats water that people use, and what would show that the water gets hot enough now and then.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum HeatsWater {
+    /// The home file does not say.
+    #[default]
+    NotSaid,
+    /// It heats no water.
+    No,
+    /// It does, and something else lifts the water to 60 °C: the heater's own timer, a boiler.
+    LiftedOtherwise,
+    /// It does.
+    Yes {
+        /// The input that tells the water's temperature in °C.
+        temperature: Option<InputId>,
+        /// The temperature at which the heater's own thermostat opens, in °C.
+        thermostat_c: Option<f64>,
+    },
 }
 
 /// What to do when a load moves without being told.

@@ -12,7 +12,7 @@ use std::fmt;
 
 use jiff::tz::TimeZone;
 
-pub use load::{CountedBy, Fallback, Kind, Load, OnMove, SendAs, TooHot};
+pub use load::{CountedBy, Fallback, HeatsWater, Kind, Load, OnMove, SendAs, TooHot};
 pub use point::{Extra, ExtraKind, Measures, Point, Positive, Side, Unit};
 pub use setting::{Setting, SettingId, SettingValue, Takes};
 pub use supply::{Circuit, Netting, Supply};

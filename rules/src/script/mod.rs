@@ -37,6 +37,7 @@ pub use fault::{Fault, SourceFile};
 pub(crate) use memory::to_value;
 pub use memory::{RuleMemory, SustainedState};
 pub(crate) use nearest::{nearest, suggest};
+pub use need::NEED_TAKES_SPARE;
 pub use program::{Compiled, Program, RuleInfo};
 pub use run::{RuleRun, RunOutcome};
 pub use trace::Reads;

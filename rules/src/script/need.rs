@@ -16,6 +16,9 @@ use crate::request::{Request, SpareTerms};
 use crate::tariff::{Does, Need, Plan};
 use crate::time::WallTime;
 
+/// In the reason of every request by which a need takes spare power: what that costs has been weighed.
+pub const NEED_TAKES_SPARE: &str = ", spare power first";
+
 /// The keys of the options of `need_kwh`.
 pub(super) const OPTIONS: [&str; 3] = ["efficiency", "own_sun_first", "since"];
 
@@ -237,7 +240,7 @@ impl LoadObject {
                 let cost = self.spare_in_words(*spare, *dearest);
                 self.ask(
                     Request::TakeSpare(SpareTerms::default()),
-                    &format!("{what}, spare power first{cost}"),
+                    &format!("{what}{NEED_TAKES_SPARE}{cost}"),
                 )
             }
             Does::Wait { .. } if earlier.is_some() => Ok(()),

@@ -68,6 +68,8 @@ pub fn car() -> Load {
         fallback: Fallback::Off,
         unattended: false,
         too_hot: None,
+        heats_water: overspill_rules::home::HeatsWater::NotSaid,
+        own_sun_first: false,
         on_move: OnMove::Tell,
         reports_plugged: false,
         reports_ready: false,

@@ -146,6 +146,8 @@ fn car(turn: u32) -> Load {
         fallback: Fallback::Off,
         unattended: false,
         too_hot: None,
+        heats_water: overspill_rules::home::HeatsWater::NotSaid,
+        own_sun_first: false,
         on_move: OnMove::Tell,
         reports_plugged: false,
         reports_ready: false,

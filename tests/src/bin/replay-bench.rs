@@ -241,6 +241,8 @@ fn load(id: &str, kind: Kind, settle_s: i64) -> Load {
         fallback: Fallback::Off,
         unattended: false,
         too_hot: None,
+        heats_water: overspill_rules::home::HeatsWater::NotSaid,
+        own_sun_first: false,
         on_move: OnMove::Tell,
         reports_plugged: false,
         reports_ready: false,

@@ -164,6 +164,8 @@ impl Kind {
             fallback: self.fallbacks[0],
             unattended: false,
             too_hot: None,
+            heats_water: overspill_rules::home::HeatsWater::NotSaid,
+            own_sun_first: false,
             on_move: OnMove::Tell,
             reports_plugged: true,
             reports_ready: false,
@@ -185,6 +187,8 @@ impl Kind {
             settle: Span::seconds(5),
             fallback: self.fallbacks[1],
             too_hot: Some(TooHot { input: TANK, above: 80.0 }),
+            heats_water: overspill_rules::home::HeatsWater::NotSaid,
+            own_sun_first: false,
             reports_plugged: false,
             ..self.car()
         }

@@ -1,7 +1,7 @@
 //! Loads: kind, bounds, command, fallback.
 
 use overspill_rules::home::{
-    CircuitId, CountedBy, Fallback, InputId, Kind, Load, LoadId, OnMove, PointId, SendAs, TooHot,
+    CircuitId, CountedBy, Fallback, HeatsWater, InputId, Kind, Load, LoadId, OnMove, PointId, SendAs, TooHot,
 };
 use overspill_rules::limits::{LOADS, SETTLE_CHARGE_POINT, SETTLE_MODULATED, SETTLE_SWITCH};
 
@@ -39,6 +39,7 @@ impl<'b> Build<'b, '_> {
         let phases = self.load_phases(block);
         let fallback = self.fallback(block, kind);
         let too_hot = self.too_hot(block);
+        let heats_water = self.heats_water(block);
         let circuits = self.names.circuits.clone();
         let circuit = self.refer(block, "circuit", "circuit", &circuits).map(CircuitId);
         let counted_by = self.counted_by(block);
@@ -67,6 +68,8 @@ impl<'b> Build<'b, '_> {
             fallback: fallback?,
             unattended: block.flag("unattended")?,
             too_hot,
+            heats_water,
+            own_sun_first: block.flag("own_sun_first")?,
             on_move: if block.text("when_moved")? == "yield" { OnMove::Yield } else { OnMove::Tell },
             reports_plugged: reports(block, "plugged"),
             reports_ready: reports(block, "ready"),
@@ -247,6 +250,20 @@ impl<'b> Build<'b, '_> {
         let inputs = self.names.inputs.clone();
         let input = self.refer(too_hot, "input", "input", &inputs).map(InputId)?;
         Some(TooHot { input, above: too_hot.number("above")? })
+    }
+
+    fn heats_water(&mut self, block: &Block) -> HeatsWater {
+        let Some(hot_water) = block.block("hot_water") else {
+            return match block.text("hot_water") {
+                Some("none") => HeatsWater::No,
+                Some(_) => HeatsWater::LiftedOtherwise,
+                None => HeatsWater::NotSaid,
+            };
+        };
+        check::hot_water(hot_water, self.found);
+        let inputs = self.names.inputs.clone();
+        let temperature = self.refer(hot_water, "temperature", "input", &inputs).map(InputId);
+        HeatsWater::Yes { temperature, thermostat_c: hot_water.number("thermostat_c") }
     }
 
     fn counted_by(&mut self, block: &Block) -> Option<CountedBy> {

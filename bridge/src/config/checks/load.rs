@@ -72,6 +72,17 @@ pub(crate) fn attended(block: &Block, found: &mut Diagnostics) {
         .help("write unattended = true if what hangs on this switch may start with nobody there");
 }
 
+/// What heats water says by what it is seen that the water gets hot.
+pub(crate) fn hot_water(block: &Block, found: &mut Diagnostics) {
+    if ["temperature", "thermostat_c"].iter().any(|k| block.is_written(k)) || block.has_broken() {
+        return;
+    }
+    found
+        .error("missing-key", block.header.clone(), "nothing tells that the water gets hot")
+        .label("`temperature` or `thermostat_c` is missing")
+        .help("write the input that tells the water's temperature, hot_water = { temperature = \"tank_c\" }, or at what its own thermostat opens, { thermostat_c = 60 }");
+}
+
 /// How a command is written must suit what the load can do.
 pub(crate) fn send_fits_kind(block: &Block, send: &str, found: &mut Diagnostics) {
     let Some(kind) = block.text("kind") else { return };

@@ -11,6 +11,8 @@ pub(crate) mod point;
 mod safety;
 mod topics;
 
+pub(crate) use safety::{has_words, unsuitable};
+
 use super::build::Draft;
 use super::diagnostic::Diagnostics;
 

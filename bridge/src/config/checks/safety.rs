@@ -84,11 +84,8 @@ pub(super) fn check(draft: &Draft<'_>, found: &mut Diagnostics) {
 
 /// By name for every kind; by rating for switches of which neither name nor temperature says more.
 fn suitable(item: &Item<'_, Load>, found: &mut Diagnostics) {
-    let name = item.block.text("name").unwrap_or_default().to_lowercase();
-    let words = format!(" {} {name} ", item.id).replace(['-', '_'], " ");
-    let named = UNSUITABLE
-        .iter()
-        .find_map(|(list, why)| list.iter().find(|w| has_words(&words, w)).map(|w| (*w, *why)));
+    let (id, name) = (&item.id, item.block.text("name").unwrap_or_default());
+    let named = unsuitable(id, name);
     let place = if item.block.is_written("name") { item.block.place("name") } else { item.place.clone() };
     if let Some((word, why)) = named {
         found
@@ -98,7 +95,7 @@ fn suitable(item: &Item<'_, Load>, found: &mut Diagnostics) {
         return;
     }
     let Some(Load { kind: Kind::Switch { rating_w }, too_hot: None, .. }) = &item.made else { return };
-    if SOCKET_HEATER_W.contains(rating_w) && !FIXED.iter().any(|w| has_words(&words, w)) {
+    if SOCKET_HEATER_W.contains(rating_w) && !FIXED.iter().any(|w| has_words(id, name, w)) {
         found
             .warning("unsuitable", item.block.place("rating_w"), "the rating suggests a heater on a socket")
             .label(format!("{rating_w} W, switched"))
@@ -107,8 +104,15 @@ fn suitable(item: &Item<'_, Load>, found: &mut Diagnostics) {
     }
 }
 
-/// Whether `words` has `word` as whole words, or as the plural.
-fn has_words(words: &str, word: &str) -> bool {
+/// The word in the id or name of a load which suggests that it must not start with nobody there, and why.
+pub(crate) fn unsuitable(id: &str, name: &str) -> Option<(&'static str, &'static str)> {
+    let word = |list: &[&'static str]| list.iter().copied().find(|w| has_words(id, name, w));
+    UNSUITABLE.iter().find_map(|(list, why)| Some((word(list)?, *why)))
+}
+
+/// Whether the id or name of a load has `word` as whole words, or as the plural.
+pub(crate) fn has_words(id: &str, name: &str, word: &str) -> bool {
+    let words = format!(" {id} {} ", name.to_lowercase()).replace(['-', '_'], " ");
     words.contains(&format!(" {word} ")) || words.contains(&format!(" {word}s "))
 }
 
@@ -147,8 +151,7 @@ mod tests {
     use super::*;
 
     fn suspected(name: &str) -> bool {
-        let words = format!(" {name} ");
-        UNSUITABLE.iter().any(|(list, _)| list.iter().any(|w| has_words(&words, w)))
+        unsuitable("", name).is_some()
     }
 
     #[test]

@@ -109,6 +109,17 @@ pub(super) const LOAD: &[Key] = &[
         "The input and the value above which, or while it is unknown, nothing switches it on.",
     ),
     Key::new(
+        "hot_water",
+        Form::WordOrTable(&["none", "lifted-otherwise"], HOT_WATER),
+        "For a load that heats water: what tells that it gets hot. `check` then tries whether the rules lift it to 60 °C for an hour a week. \"lifted-otherwise\" where something else does, \"none\" where it heats no water.",
+    ),
+    Key::new(
+        "own_sun_first",
+        Form::Flag,
+        "Whether spare power is wanted in it even while sending it out pays more; `check` then says nothing of it.",
+    )
+    .or_flag(false),
+    Key::new(
         "when_moved",
         Form::Word(&["tell", "yield"]),
         "When the load moves without being told: only tell, or leave it for a while to whoever moved it.",
@@ -130,6 +141,19 @@ const TOO_HOT: &[Key] = &[
         "Above this nothing switches it on.",
     )
     .required(),
+];
+
+const HOT_WATER: &[Key] = &[
+    Key::new(
+        "temperature",
+        Form::Checked(Grammar::InputId),
+        "The input that tells the water's temperature in °C.",
+    ),
+    Key::new(
+        "thermostat_c",
+        Form::Number { least: 30.0, most: 90.0, unit: "°C" },
+        "The temperature at which the heater's own thermostat opens.",
+    ),
 ];
 
 const FEEDBACK: &[Key] = &[

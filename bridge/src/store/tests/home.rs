@@ -96,6 +96,8 @@ fn load(id: &str, kind: Kind, send: SendAs) -> Load {
         fallback: Fallback::Off,
         unattended: true,
         too_hot: None,
+        heats_water: overspill_rules::home::HeatsWater::NotSaid,
+        own_sun_first: false,
         on_move: OnMove::Tell,
         reports_plugged: false,
         reports_ready: false,

@@ -118,6 +118,8 @@ pub(crate) fn load(id: &str, kind: Kind, send: SendAs) -> Load {
         fallback: Fallback::Off,
         unattended: true,
         too_hot: None,
+        heats_water: crate::home::HeatsWater::NotSaid,
+        own_sun_first: false,
         on_move: OnMove::Tell,
         reports_plugged: id == "car",
         reports_ready: false,
