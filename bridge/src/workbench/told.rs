@@ -156,7 +156,7 @@ fn did(decision: &Decision) -> String {
 }
 
 fn reading(seen: &overspill_rules::output::Seen) -> String {
-    let value = seen.value.map_or("unknown".to_owned(), |v| format!("{}", (v * 10.0).round() / 10.0));
+    let value = seen.value.map_or("unknown".to_owned(), |v| tidy(v).to_string());
     let age = seen.age.filter(|a| *a > Span::ZERO).map_or(String::new(), |a| format!(" ({a} old)"));
     format!("{} {value}{age}", seen.name)
 }
@@ -174,4 +174,10 @@ fn asks(request: &Request) -> String {
         Request::RunAtA(a) => format!("asks to run at {a} A"),
         Request::Stop => "asks to stop".to_owned(),
     }
+}
+
+/// A tenth is fine enough for watts, and nothing to tell a price by.
+fn tidy(value: f64) -> f64 {
+    let parts = if value.abs() < 10.0 { 1000.0 } else { 10.0 };
+    (value * parts).round() / parts
 }
