@@ -17,6 +17,7 @@
 //!   give the same outputs, byte for byte. The daemon, the demo, rule tests, replay and the fault simulation all drive
 //!   this one controller, so what was tested is what runs.
 
+pub mod answers;
 mod balance;
 mod bounds;
 pub mod controller;

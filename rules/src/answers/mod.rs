@@ -1,0 +1,3 @@
+//! What the readings mean: answers over what was recorded, without files and clocks.
+
+pub mod meter_book;
