@@ -4,7 +4,9 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{backup, check, correct, demo, export, import, journal, replay, run, test, why};
+use crate::commands::{
+    backup, check, correct, demo, export, import, journal, meter_book, replay, run, test, why,
+};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -24,6 +26,7 @@ enum Command {
     Import(import::Args),
     Export(export::Args),
     Correct(correct::Args),
+    MeterBook(meter_book::Args),
     Backup(backup::Args),
     Replay(replay::Args),
     Why(why::Args),
@@ -65,6 +68,7 @@ pub fn main() -> ExitCode {
         Command::Import(args) => import::run(&args).into(),
         Command::Export(args) => export::run(&args).into(),
         Command::Correct(args) => correct::run(&args).into(),
+        Command::MeterBook(args) => meter_book::run(&args).into(),
         Command::Backup(args) => backup::run(&args).into(),
         Command::Replay(args) => replay::run(&args).into(),
         Command::Why(args) => why::run(&args).into(),

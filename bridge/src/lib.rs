@@ -8,6 +8,7 @@ pub mod daemon;
 pub mod demo;
 pub mod history;
 pub mod influx;
+mod meter_book;
 pub mod mqtt;
 mod progress;
 pub mod replay;

@@ -8,7 +8,7 @@ use clap::{ArgGroup, ValueEnum};
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
 
-use super::opening::{complain, counted, home_file, local, moment, now, print, span};
+use super::opening::{complain, counted, home_file, local, moment, now, person, print, span};
 use crate::cli::Outcome;
 use crate::config::Config;
 use crate::history::{Change, Preview, REPLACED_REACHES, correct, corrections, preview};
@@ -96,7 +96,7 @@ pub fn run(args: &Args) -> Outcome {
 
 fn change(args: &Args, config: &Config) -> Result<Outcome, String> {
     let change = wanted(args, &config.home.timezone)?;
-    let by = by(args)?;
+    let by = person(args.by.as_deref(), "puts it right")?;
     let reader = StoreReader::open_read_only(&config.store.path).map_err(|why| why.to_string())?;
     let (home, now) = (&config.home, now());
     let preview = preview(&reader, home, change, now, &mut Progress::new()).map_err(|why| why.to_string())?;
@@ -146,13 +146,6 @@ fn past(from: overspill_rules::time::WallTime) -> Result<(), String> {
         .to_owned())
 }
 
-fn by(args: &Args) -> Result<String, String> {
-    let of_user = || ["USER", "LOGNAME", "USERNAME"].iter().find_map(|name| std::env::var(name).ok());
-    let by = args.by.clone().or_else(of_user).unwrap_or_default();
-    let by = by.trim().to_owned();
-    if by.is_empty() { Err("say who puts it right: --by NAME".to_owned()) } else { Ok(by) }
-}
-
 fn agreed(args: &Args) -> Result<bool, String> {
     if args.yes {
         return Ok(true);
@@ -182,7 +175,7 @@ fn as_text(preview: &Preview, zone: &TimeZone) -> String {
     let undo = if matches!(preview.change, Change::Undo(_)) { "Taken back: " } else { "" };
     let mut text = format!("{undo}{}\n\n", sentence(&preview.what, zone));
     if preview.half_hours == 0 {
-        text.push_str("No half hour changes.\n\n");
+        text.push_str("No half hour changes. Energy that was imported in kWh stays as it came.\n\n");
         return text;
     }
     let _ = writeln!(text, "  {:<20} {:>14} {:>14}", "energy of the span", "as it is", "as it would be");

@@ -7,6 +7,7 @@ pub mod demo;
 pub mod export;
 pub mod import;
 pub mod journal;
+pub mod meter_book;
 mod opening;
 pub mod replay;
 pub mod run;

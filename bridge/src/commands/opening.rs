@@ -31,6 +31,13 @@ pub(super) fn print(text: &str) {
     let _ = io::stdout().write_all(text.as_bytes());
 }
 
+/// Who does something: as said, else the user's name on this computer.
+pub(super) fn person(said: Option<&str>, does: &str) -> Result<String, String> {
+    let of_user = || ["USER", "LOGNAME", "USERNAME"].iter().find_map(|name| std::env::var(name).ok());
+    let by = said.map(str::to_owned).or_else(of_user).unwrap_or_default().trim().to_owned();
+    if by.is_empty() { Err(format!("say who {does}: --by NAME")) } else { Ok(by) }
+}
+
 /// The wall clock.
 pub(super) fn now() -> WallTime {
     WallTime(jiff::Timestamp::now().as_millisecond())

@@ -73,6 +73,7 @@
 //! | `import`, `import_series`, `imported_energy` | imports of CSV files: each with power columns is a run of its own; energy columns as they came |
 //! | `correction` | what somebody found wrong with a point: `point`, `start`, `until`, `kind`, `factor`, `other`, who, when, and who took it back |
 //! | `believed` | what `half_hour` said until a correction was made (`undo` 0) or taken back (1) |
+//! | `meter_reading` | readings of the billing meter that people entered: `register`, `at`, `kwh` as it stood there, `digits`, `new_meter`, `by` |
 //! | `setting` | `sealed_to` and `zone` |
 //! | `rule_text` | each rule text once |
 //! | `load_ratio`, `rule_memory`, `held_override`, `held_setting`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |

@@ -5,5 +5,6 @@ mod corrections;
 mod figures;
 mod imports;
 mod in_and_out;
+mod meter_book;
 mod renaming;
 mod support;

@@ -179,12 +179,15 @@ pub fn compare(intervals: &[(Interval, Counted)]) -> Compared {
     let deviation = (metered_kwh > 0.0).then(|| counted_kwh / metered_kwh - 1.0);
     let fixed = METER_SHARE + CLAMP_SHARE + unseen;
     let coarse = if metered_kwh > 0.0 { resolution_kwh / metered_kwh } else { f64::INFINITY };
+    let allowed = fixed + coarse;
     let verdict = match deviation {
         _ if covered < COVERED_SHARE => Verdict::NotCovered,
-        Some(deviation) if coarse <= fixed => judged(deviation, fixed + coarse),
+        Some(deviation) if deviation > allowed => Verdict::High,
+        Some(deviation) if deviation < -allowed => Verdict::Low,
+        Some(_) if coarse <= fixed => Verdict::Agrees,
         _ => Verdict::TooLittle,
     };
-    Compared { metered_kwh, counted_kwh, covered, deviation, allowed: fixed + coarse, verdict }
+    Compared { metered_kwh, counted_kwh, covered, deviation, allowed, verdict }
 }
 
 /// Where one interval ends as the next begins, the digit lost at the joint is lost once.
@@ -198,24 +201,18 @@ fn sum_of_joins(intervals: &[(Interval, Counted)]) -> f64 {
     sum
 }
 
-fn judged(deviation: f64, allowed: f64) -> Verdict {
-    if deviation.abs() <= allowed {
-        Verdict::Agrees
-    } else if deviation > 0.0 {
-        Verdict::High
-    } else {
-        Verdict::Low
-    }
-}
-
 impl Compared {
+    /// Whether clamps and meter are further apart than they may be.
+    pub fn disagrees(&self) -> bool {
+        matches!(self.verdict, Verdict::High | Verdict::Low)
+    }
+
     /// What the clamps' readings would have to be multiplied by; offered only where they are off, enough energy was
     /// counted, and the registers show it finely enough.
     pub fn factor(&self) -> Option<f64> {
-        let off = matches!(self.verdict, Verdict::High | Verdict::Low);
         let coarse = self.allowed - METER_SHARE - CLAMP_SHARE - (1.0 - self.covered).max(0.0);
         let fine = self.metered_kwh >= ENOUGH_KWH && coarse <= RESOLUTION_SHARE;
-        (off && fine && self.counted_kwh > 0.0).then(|| self.metered_kwh / self.counted_kwh)
+        (self.disagrees() && fine && self.counted_kwh > 0.0).then(|| self.metered_kwh / self.counted_kwh)
     }
 }
 
@@ -250,7 +247,8 @@ mod tests {
 
     #[test]
     fn a_coarse_register_says_nothing_of_a_little_energy() {
-        assert_eq!(over(12.0, 14.0, 1.0).verdict, Verdict::TooLittle);
+        assert_eq!(over(12.0, 13.0, 1.0).verdict, Verdict::TooLittle);
+        assert_eq!(over(12.0, 14.0, 1.0).verdict, Verdict::High, "two lost digits do not explain that");
         assert_eq!(over(0.0, 0.0, 0.01).verdict, Verdict::TooLittle);
         assert_eq!(over(300.0, 350.0, 1.0).verdict, Verdict::High);
     }

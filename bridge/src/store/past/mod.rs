@@ -6,6 +6,7 @@ mod corrections;
 mod energies;
 mod half_hours;
 mod imports;
+mod meter_book;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -24,6 +25,7 @@ pub(crate) use corrections::{Changes, Correction, Kind, NewCorrection};
 pub(crate) use energies::{Added, LONGEST as LONGEST_ENERGY, NewEnergy};
 pub(crate) use half_hours::{Counted, HALF_HOUR, ending, whole};
 pub(crate) use imports::{ImportNote, ImportRun, NewRow, Stands, Value};
+pub(crate) use meter_book::MeterReading;
 
 /// The daemon commits in a moment; whoever waits longer has found a program that holds the file.
 const BUSY_FOR: Duration = Duration::from_secs(10);
