@@ -10,6 +10,7 @@ mod forwarding;
 mod house;
 mod outage;
 mod people;
+mod prices;
 mod restart;
 mod rule_files;
 mod settings;
