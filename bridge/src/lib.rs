@@ -11,6 +11,7 @@ pub mod influx;
 pub mod mqtt;
 mod progress;
 pub mod replay;
+pub mod shadow;
 pub mod store;
 pub mod view;
 pub mod why;

@@ -99,6 +99,19 @@ fn a_load_that_had_less_by_then_takes_the_rest_and_no_more() {
     assert!((real - shadow).abs() < 0.001, "{real} {shadow}: to the watt-hour what the real one took");
 }
 
+/// Under a rule that has it run whatever comes, the live controller says nothing of a load that takes nothing.
+#[test]
+fn a_metered_load_that_is_on_and_draws_nothing_is_full() {
+    let mut beside = Beside::new(water(), START);
+    beside.what_if.recorded_setpoint(beside.at, LoadId(0), 3000.0);
+    beside.real(30, 3000.0);
+    beside.real(2, 0.0);
+    let (real, shadow) = beside.kwh();
+    beside.real(60, 0.0);
+    let (_, after) = beside.kwh();
+    assert!(after - shadow < 0.06 && after >= real - 0.001, "{real} {shadow} {after}");
+}
+
 #[test]
 fn plugging_in_begins_anew_and_so_does_noon_where_that_is_never_told() {
     let mut told = Beside::new(car(), START);

@@ -1,5 +1,6 @@
 //! The live loop: one `select!` that makes one step at a time.
 
+use std::collections::BTreeMap;
 use std::future::Future;
 use std::time::Duration;
 
@@ -23,7 +24,8 @@ use crate::broker::{Broker, BrokerError};
 use crate::config::Config;
 use crate::influx::{Forwarder, Lag, Pace};
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
-use crate::store::{Keep, Options, Store, StoreError};
+use crate::shadow::{self, ShadowWords, Word};
+use crate::store::{Keep, KeptShadow, Options, Store, StoreError};
 
 /// Messages that are taken together at most, so that a flood can't hold up a decision.
 const TOGETHER: usize = 256;
@@ -36,6 +38,9 @@ const LOOK_AT_CLOCK: Duration = Duration::from_secs(5);
 
 /// How long the store may take to write what it has at the end.
 const STORE_ENDS_WITHIN: Duration = Duration::from_secs(10);
+
+/// How long shadows may take to hand over their accounts at the end.
+const SHADOWS_END_WITHIN: Duration = Duration::from_secs(2);
 
 /// How long forwarding may take to save how far it got at the end.
 const FORWARDING_ENDS_WITHIN: Duration = Duration::from_secs(3);
@@ -115,11 +120,33 @@ pub async fn run(
     let times = Times { listen_for: options.listen_for, gone_after: options.gone_after };
     let mut session = Session::new(core, link, store.handle(), options.clock, belief, options.facts, times);
     session.begins(&restored.kept);
+    let shadows = start_shadows(&config, restored.kept.clone(), &restored.shadows, &mut session);
     let forwarder = start_forwarding(&config, options.forwarding, &mut session);
     let files = begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
-    let ending = live(&mut session, &config, files, &mut events, Kept { store, forwarder }, shutdown).await;
+    let ending =
+        live(&mut session, &config, files, &mut events, Kept { store, forwarder, shadows }, shutdown).await;
     ending.finish(session, broker).await;
     Ok(())
+}
+
+/// Shadows are no reason not to run.
+fn start_shadows(
+    config: &Config,
+    kept: overspill_rules::kept::Kept,
+    books: &BTreeMap<String, KeptShadow>,
+    session: &mut Session,
+) -> Option<ShadowWords> {
+    match shadow::start(config, kept, books, session.store.clone()) {
+        Ok(started) => {
+            let (handle, words) = started?;
+            session.shadows = Some(handle);
+            Some(words)
+        }
+        Err(why) => {
+            session.tell(Severity::Problem, "shadows_ended", why);
+            None
+        }
+    }
 }
 
 /// Forwarding is no reason not to run.
@@ -226,19 +253,29 @@ async fn look_at_rules(mut files: RuleFiles, config: &Config) -> (RuleFiles, Loo
     work.await.unwrap_or((fallback, Err("the rules could not be looked at".to_owned())))
 }
 
-/// What keeps and forwards what happens; what is left to close when the loop ends.
+/// What stands beside control; what is left to close when the loop ends.
 struct Kept {
     store: Store,
     forwarder: Option<Forwarder>,
+    shadows: Option<ShadowWords>,
+}
+
+/// What one of them says.
+enum Said {
+    Notice(Notice),
+    Shadow(Word),
 }
 
 impl Kept {
-    /// The next notice of either.
-    async fn notice(&mut self) -> Option<Notice> {
-        let Some(forwarder) = &mut self.forwarder else { return self.store.notice().await };
+    /// The next that any of them says.
+    async fn said(&mut self) -> Option<Said> {
+        let Kept { store, forwarder, shadows } = self;
+        let forwarder = async { forwarder.as_mut()?.notice().await };
+        let shadows = async { shadows.as_mut()?.next().await };
         tokio::select! {
-            Some(notice) = self.store.notice() => Some(notice),
-            Some(notice) = forwarder.notice() => Some(notice),
+            Some(notice) = store.notice() => Some(Said::Notice(notice)),
+            Some(notice) = forwarder => Some(Said::Notice(notice)),
+            Some(word) = shadows => Some(Said::Shadow(word)),
             else => None,
         }
     }
@@ -249,8 +286,11 @@ impl Kept {
 
     async fn finish(self, session: Session, broker: Option<(Broker, Option<OwnLogin>)>) {
         session.end().await;
-        let Kept { store, forwarder } = self;
+        let Kept { store, forwarder, shadows } = self;
         let closed = tokio::task::spawn_blocking(move || {
+            if !shadows.is_none_or(|shadows| shadows.ended(SHADOWS_END_WITHIN)) {
+                tracing::warn!("Shadow rules could not keep their last quarter of an hour.");
+            }
             // What the last moments brought is forwarded after the next start.
             let forwarding_ended = forwarder.is_none_or(|f| f.stop(FORWARDING_ENDS_WITHIN));
             if !forwarding_ended {
@@ -292,7 +332,10 @@ async fn live(
             },
             () = sleep_until(Instant::from_std(session.wake_at())) => session.woken(),
             Some(looked) = rules.recv() => take_looked(session, looked),
-            Some(notice) = kept.notice() => session.tell_notice(notice),
+            Some(said) = kept.said() => match said {
+                Said::Notice(notice) => session.tell_notice(notice),
+                Said::Shadow(word) => session.tell_shadow(word),
+            },
             Some(news) = prices.recv() => take_prices(session, news),
             _ = clock_look.tick() => {
                 if let Some(input) = session.clock_input() {

@@ -73,6 +73,7 @@
 //! | `import`, `import_series`, `imported_energy` | imports of CSV files: each with power columns is a run of its own; energy columns as they came |
 //! | `correction` | what somebody found wrong with a point: `point`, `start`, `until`, `kind`, `factor`, `other`, who, when, and who took it back |
 //! | `believed` | what `half_hour` said until a correction was made (`undo` 0) or taken back (1) |
+//! | `shadow` | what each shadow came to beside the live rules, once in a quarter of an hour: `since`, `at`, its books (JSON) |
 //! | `setting` | `sealed_to` and `zone` |
 //! | `rule_text` | each rule text once |
 //! | `load_ratio`, `rule_memory`, `held_override`, `held_setting`, `out_of_service`, `override_id`, `switched`, `load_mark`, `good_rules` | what holds now, for the next start |
@@ -114,6 +115,7 @@ mod righted;
 mod schema;
 mod seal;
 mod sealed;
+mod shadow;
 #[cfg(test)]
 mod tests;
 mod worker;
@@ -142,6 +144,7 @@ pub use reader::{
 };
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;
+pub use shadow::KeptShadow;
 
 use db::{Db, Place};
 use inbox::Shared;

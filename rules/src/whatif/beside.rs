@@ -4,8 +4,10 @@
 use jiff::ToSpan;
 use jiff::tz::TimeZone;
 
+use super::plant::milliwatts;
 use crate::home::{Kind, Load};
-use crate::time::{Moment, WallTime};
+use crate::limits::{NOTHING_W, TAKES_NOTHING_AFTER};
+use crate::time::{Moment, Span, WallTime};
 
 /// A load that was full takes again once it has room for so much, in microjoules (50 Wh): less would be no start but a
 /// flutter, a car's charger idling or a thermostat's own spread.
@@ -21,6 +23,9 @@ const TAKES_AGAIN_UJ: i64 = 180_000_000_000;
 pub(super) struct Beside {
     zone: TimeZone,
     hour: i8,
+    /// Offered power and drawing nothing for so long, it takes nothing.
+    patience: Span,
+    idle_since: Option<Moment>,
     recorded_uj: i64,
     replayed_uj: i64,
     satisfied: bool,
@@ -35,6 +40,8 @@ impl Beside {
         let mut beside = Beside {
             zone: zone.clone(),
             hour,
+            patience: load.settle + TAKES_NOTHING_AFTER,
+            idle_since: None,
             recorded_uj: 0,
             replayed_uj: 0,
             satisfied: false,
@@ -49,6 +56,7 @@ impl Beside {
     pub(super) fn plugged(&mut self, was: bool, is: bool) {
         self.ends = None;
         if is && !was {
+            self.idle_since = None;
             self.begin();
         }
     }
@@ -57,6 +65,16 @@ impl Beside {
     pub(super) fn took_nothing(&mut self) {
         self.satisfied = true;
         self.full = self.room_uj() <= 0;
+    }
+
+    /// The real load drew this, in milliwatts, while it was offered power or not: under a rule that has it run whatever
+    /// comes nobody else notices that it takes nothing.
+    pub(super) fn watch(&mut self, from: Moment, to: Moment, offered: bool, recorded_mw: i64) {
+        if !offered || recorded_mw > milliwatts(NOTHING_W) {
+            self.idle_since = None;
+        } else if to - *self.idle_since.get_or_insert(from) >= self.patience && !self.satisfied {
+            self.took_nothing();
+        }
     }
 
     pub(super) fn takes(&self) -> bool {

@@ -199,6 +199,7 @@ impl Plant {
             let recorded_mw = self.recorded_at_mw(from);
             if let Some(beside) = &mut self.beside {
                 beside.pass(from, to, recorded_mw, self.draw_mw);
+                beside.watch(from, to, self.recorded_setpoint_w > 0.0, recorded_mw);
             }
         }
         while let Some((_, watts)) = self.queue.front().copied().filter(|(t, _)| *t <= to) {

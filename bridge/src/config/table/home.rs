@@ -134,3 +134,14 @@ pub(super) const RULES: &[Key] = &[
         "Rules by file name without ending, highest rank first; those not named follow by name.",
     ),
 ];
+
+pub(super) const SHADOW: &[Key] = &[
+    Key::new(
+        "folder",
+        Form::Text,
+        "The folder of the candidate's rules (*.rhai), relative to the home file's folder: a file with the name of a live \
+         rule stands in its place, another is added.",
+    )
+    .required(),
+    Key::new("without", Form::Texts, "Live rules, by file name without ending, that the candidate leaves out."),
+];
