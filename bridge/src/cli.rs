@@ -4,7 +4,9 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
-use crate::commands::{backup, check, correct, demo, export, import, journal, replay, run, test, why};
+use crate::commands::{
+    backup, check, correct, demo, export, import, journal, replay, run, shadow, test, why,
+};
 
 /// Spare solar power, seen, explained and used by the household's own rules.
 #[derive(Debug, Parser)]
@@ -27,6 +29,7 @@ enum Command {
     Backup(backup::Args),
     Replay(replay::Args),
     Why(why::Args),
+    Shadow(shadow::Args),
 }
 
 /// How a command ended.
@@ -68,6 +71,7 @@ pub fn main() -> ExitCode {
         Command::Backup(args) => backup::run(&args).into(),
         Command::Replay(args) => replay::run(&args).into(),
         Command::Why(args) => why::run(&args).into(),
+        Command::Shadow(args) => shadow::run(&args).into(),
     }
 }
 

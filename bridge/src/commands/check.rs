@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 
 use crate::cli::Outcome;
 use crate::config::render::wrapped;
-use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, Summary};
+use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, ShadowFindings, Summary};
 use crate::workbench::{DryRun, DryWarning};
 
 /// Read the home file, point at every mistake, and say what it does
@@ -120,6 +120,7 @@ fn code_as_text(path: &Path, code: &CodeFindings, look: Look) -> String {
             wrapped(&format!("it fails {}", failure.when), look.columns - 8).replace('\n', "\n        ");
         text.push_str(&format!("{}\n  when: {when}\n\n", failure.fault));
     }
+    code.shadows.iter().for_each(|shadow| text.push_str(&shadow.to_text(look.columns)));
     if let Some(why) = &code.unreadable {
         text.push_str(&format!("{why}\n\n"));
     }
@@ -164,6 +165,7 @@ fn as_json(path: &Path, result: &Result<Config, ReadError>, code: Option<&CodeFi
         "found": found_all,
         "rules": code.map_or_else(Vec::new, |c| c.rules.iter().map(fault_json).collect()),
         "dry_run": code.map(|c| dry_json(&c.dry)),
+        "shadows": code.map_or_else(Vec::new, |c| c.shadows.iter().map(shadow_json).collect()),
         "summary": summary,
         "failure": why.or_else(|| code.and_then(|c| c.unreadable.clone())),
     })
@@ -178,6 +180,15 @@ fn dry_json(dry: &DryRun) -> Value {
         .map(|w| json!({ "code": w.code, "message": w.message, "help": w.help }))
         .collect();
     json!({ "failures": failures, "warnings": warnings })
+}
+
+fn shadow_json(shadow: &ShadowFindings) -> Value {
+    json!({
+        "shadow": shadow.name,
+        "rules": shadow.rules.iter().map(fault_json).collect::<Vec<Value>>(),
+        "dry_run": dry_json(&shadow.dry),
+        "failure": shadow.unreadable,
+    })
 }
 
 fn fault_json(fault: &Fault) -> Value {

@@ -10,5 +10,6 @@ pub mod journal;
 mod opening;
 pub mod replay;
 pub mod run;
+pub mod shadow;
 pub mod test;
 pub mod why;

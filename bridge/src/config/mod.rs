@@ -38,7 +38,7 @@ use thiserror::Error;
 pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
 pub use build::PriceFile;
 pub(crate) use checks::{has_words, unsuitable};
-pub use code::{CodeFindings, check_code};
+pub use code::{CodeFindings, ShadowFindings, check_code, check_shadow};
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
 pub use influx::{InfluxConfig, InfluxUrl};
 pub(crate) use nearest::nearest;

@@ -24,6 +24,6 @@ pub use duty::{Beat, Duty};
 pub use facts::{Facts, LoadFacts};
 pub use price_files::PriceFiles;
 pub use publications::{Importance, Publication};
-pub use rule_files::{RuleFiles, read_rules};
+pub use rule_files::{RuleFiles, UNDER_WAY, read_rules};
 pub use run::{RunError, RunOptions, run};
 pub use topics::Topics;

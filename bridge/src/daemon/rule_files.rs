@@ -2,7 +2,7 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
 
 use overspill_rules::input::{RuleSet, RuleSource};
 
@@ -10,6 +10,12 @@ use crate::config::RulesConfig;
 
 /// Name of the folder, within the rules' folder, from which rules may import.
 const LIBRARY: &str = "lib";
+
+/// A file of this name in the rules' folder says that rules are being replaced, so that half of them is never read.
+pub const UNDER_WAY: &str = "rules-are-being-replaced";
+
+/// Whoever takes longer to replace rules has died meanwhile.
+const UNDER_WAY_FOR: Duration = Duration::from_secs(10);
 
 /// Watches the rules' folder.
 #[derive(Debug, Clone)]
@@ -31,12 +37,25 @@ impl RuleFiles {
     /// A sentence, when the folder or a file in it can't be read.
     pub fn changed(&mut self) -> Result<Option<RuleSet>, String> {
         let stand = self.stand()?;
-        if self.seen.as_ref() == Some(&stand) {
+        if self.seen.as_ref() == Some(&stand) || self.seen.is_some() && self.being_replaced() {
             return Ok(None);
         }
+        if self.seen.as_ref().is_some_and(|seen| !seen.is_empty()) && !self.config.folder.is_dir() {
+            return Err(format!("{} is no longer there", self.config.folder.display()));
+        }
         let set = read_rules(&self.config)?;
+        // What changed while it was read is read again at the next look.
+        if self.seen.is_some() && self.stand()? != stand {
+            return Ok(None);
+        }
         self.seen = Some(stand);
         Ok(Some(set))
+    }
+
+    fn being_replaced(&self) -> bool {
+        let began =
+            std::fs::metadata(self.config.folder.join(UNDER_WAY)).and_then(|marker| marker.modified());
+        began.is_ok_and(|began| began.elapsed().is_ok_and(|since| since < UNDER_WAY_FOR))
     }
 
     fn stand(&self) -> Result<Vec<(PathBuf, u64, Option<SystemTime>)>, String> {

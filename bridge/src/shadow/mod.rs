@@ -18,7 +18,9 @@ mod books;
 mod crew;
 mod layer;
 mod one;
+mod promote;
 mod standing;
+mod standings;
 #[cfg(test)]
 mod tests;
 mod told;
@@ -27,3 +29,5 @@ pub use beside::{ShadowHandle, ShadowWords, Word, start};
 pub use books::{Books, LoadBooks, Side, Sum, kwh};
 pub use crew::{Crew, News, Step, matters};
 pub use layer::{laid_over, named, own_rules, shadow_rules};
+pub use promote::{Done, Files, Refused, files, promote, undo};
+pub use standings::{Standing, json, standings, text};

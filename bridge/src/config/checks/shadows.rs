@@ -19,12 +19,13 @@ pub(super) fn check(named: &Named<'_>, found: &mut Diagnostics) {
     }
 }
 
-/// Whether a shadow brings a rule of this name, which `order` may then name too.
+/// Whether a shadow brings a rule of this name or leaves it out: `order` may then name it, promoted or not.
 pub(super) fn has(named: &Named<'_>, rule: &str) -> bool {
-    let brings = |shadow: &ShadowConfig| {
-        rule_names(&shadow.folder).is_ok_and(|names| names.iter().any(|name| name == rule))
+    let knows = |shadow: &ShadowConfig| {
+        shadow.without.iter().any(|name| name == rule)
+            || rule_names(&shadow.folder).is_ok_and(|names| names.iter().any(|name| name == rule))
     };
-    named.shadows.iter().any(brings)
+    named.shadows.iter().any(knows)
 }
 
 fn one(
