@@ -8,7 +8,7 @@ use super::render::wrapped;
 use super::{Config, Diagnostics, Makes};
 use crate::daemon::read_rules;
 use crate::shadow::shadow_rules;
-use crate::workbench::{DryRun, dry_run};
+use crate::workbench::{DryRun, DryWarning, dry_run};
 
 /// What is wrong with a home's code.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,6 +71,19 @@ impl CodeFindings {
             + usize::from(self.unreadable.is_some())
             + self.shadows.iter().map(ShadowFindings::mistakes).sum::<usize>()
     }
+
+    /// What the dry runs warn of, of the live rules and of every shadow, which is named then.
+    pub fn warnings(&self) -> Vec<DryWarning> {
+        let of_shadow = |shadow: &ShadowFindings| {
+            let named = |w: &DryWarning| DryWarning {
+                message: format!("in shadow {}: {}", shadow.name, w.message),
+                ..w.clone()
+            };
+            shadow.dry.warnings.iter().map(named).collect::<Vec<_>>()
+        };
+        let shadows = self.shadows.iter().flat_map(of_shadow);
+        self.dry.warnings.iter().cloned().chain(shadows).collect()
+    }
 }
 
 /// Compiles the rules of the shadow `name` as they would be in force, and tries them on made-up input.
@@ -108,10 +121,11 @@ pub fn check_code(config: &Config) -> CodeFindings {
             let rules = Program::compile(&config.home, &set).faults;
             // A broken rule would look like a load that nobody asks for.
             let dry = if rules.is_empty() { dry_run(&config.home, &set) } else { DryRun::default() };
-            // What is wrong with a live rule is told once.
+            // What is wrong with a live rule that a shadow takes over is told once.
             for shadow in &mut shadows {
                 shadow.rules.retain(|fault| !rules.contains(fault));
                 shadow.dry.failures.retain(|failure| !dry.failures.contains(failure));
+                shadow.dry.warnings.retain(|warning| !dry.warnings.contains(warning));
             }
             CodeFindings { expressions, rules, dry, unreadable: None, shadows }
         }

@@ -139,8 +139,8 @@ pub(super) const SHADOW: &[Key] = &[
     Key::new(
         "folder",
         Form::Text,
-        "The folder of the candidate's rules (*.rhai), relative to the home file's folder: a file with the name of a live \
-         rule stands in its place, another is added.",
+        "The folder of the candidate's rules (*.rhai), relative to the home file's folder; by name they stand in the \
+         place of live ones or are added.",
     )
     .required(),
     Key::new("without", Form::Texts, "Live rules, by file name without ending, that the candidate leaves out."),
