@@ -110,3 +110,38 @@ fn scripts(folder: &Path) -> Result<Vec<PathBuf>, String> {
 fn told(path: &Path, why: &io::Error) -> String {
     format!("{} can't be read: {why}", path.display())
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn rules_that_are_being_replaced_or_gone_are_not_taken_for_rules() {
+        let home = tempfile::tempdir().unwrap();
+        let folder = home.path().join("rules");
+        std::fs::create_dir(&folder).unwrap();
+        let write = |name: &str, text: &str| std::fs::write(folder.join(name), text).unwrap();
+        write("car.rhai", "fn decide(home) {}");
+        let mut files = RuleFiles::new(&RulesConfig { folder: folder.clone(), order: Vec::new() });
+        assert!(files.changed().unwrap().is_some());
+        assert_eq!(files.changed(), Ok(None));
+
+        write(UNDER_WAY, "");
+        write("water.rhai", "fn decide(home) { }");
+        assert_eq!(files.changed(), Ok(None), "half of the new rules");
+        std::fs::remove_file(folder.join(UNDER_WAY)).unwrap();
+        assert_eq!(files.changed().unwrap().unwrap().rules.len(), 2);
+
+        std::fs::rename(&folder, home.path().join("away")).unwrap();
+        assert!(files.changed().unwrap_err().contains("no longer there"));
+        std::fs::rename(home.path().join("away"), &folder).unwrap();
+        assert_eq!(files.changed(), Ok(None));
+
+        // Somebody died in the middle of it: rules are read again, whatever they are.
+        let marker = std::fs::File::create(folder.join(UNDER_WAY)).unwrap();
+        marker.set_modified(SystemTime::now() - 2 * UNDER_WAY_FOR).unwrap();
+        write("bath.rhai", "fn decide(home) { }");
+        assert_eq!(files.changed().unwrap().unwrap().rules.len(), 3);
+    }
+}

@@ -178,6 +178,10 @@ fn replace(folder: &Path, live: &Files, wanted: &Files) -> Result<(), Refused> {
             changed.iter().for_each(|(name, _)| drop(std::fs::remove_file(staged(name))));
             return Err(why);
         }
+        // Who may read the rules stays as it was.
+        if let Ok(former) = std::fs::metadata(folder.join(name)) {
+            let _ = std::fs::set_permissions(staged(name), former.permissions());
+        }
     }
     let marker = folder.join(UNDER_WAY);
     write_whole(&marker, b"rules are being replaced\n")?;

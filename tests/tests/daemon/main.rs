@@ -13,5 +13,6 @@ mod people;
 mod restart;
 mod rule_files;
 mod settings;
+mod shadow;
 mod speed;
 mod two;
