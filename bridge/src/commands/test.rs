@@ -196,7 +196,7 @@ mod tests {
         fs::write(folder.join("rules/car.rhai"), RULE).unwrap();
         fs::write(folder.join("rules/car.test.toml"), TEST).unwrap();
         let home = folder.join("home.toml");
-        Args { home, filter: String::new(), format: Format::Text, junit: None, watch: true }
+        Args { home, filter: String::new(), format: Format::Text, junit: None, watch: true, shadow: None }
     }
 
     /// What is printed while these saves are made, one at each look.

@@ -108,10 +108,9 @@ impl WhatIf {
         match input {
             Input::Reading(reading) => self.reading(at, reading),
             Input::LoadState { load, plugged, .. } => {
-                if let Some(plant) = self.plants.get_mut(usize::from(load.0)) {
-                    if let Some(plugged) = plugged {
-                        plant.plug(at, *plugged);
-                    }
+                let plant = self.plants.get_mut(usize::from(load.0));
+                if let (Some(plant), Some(plugged)) = (plant, plugged) {
+                    plant.plug(at, *plugged);
                 }
                 self.hand_in(at, input.clone());
             }
