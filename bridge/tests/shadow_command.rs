@@ -242,6 +242,8 @@ fn promoted_in_one_step_and_taken_back_in_one() {
     assert_eq!(std::fs::read_to_string(kept[0].join("busy.rhai")).unwrap(), BUSY);
     assert_eq!(std::fs::read_to_string(kept[0].join("water.rhai")).unwrap(), NEVER);
 
+    // The home file is as good as before, and check names the shadow.
+    assert!(String::from_utf8_lossy(&check(&house).stdout).contains("Shadows        eager"));
     // The shadow stands empty of difference, which is no mistake of the home file.
     assert_eq!(check(&house).status.code(), Some(0), "{}", String::from_utf8_lossy(&check(&house).stdout));
     let words: Vec<String> = house.shadow(&[]).1.split_whitespace().map(str::to_owned).collect();

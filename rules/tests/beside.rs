@@ -73,6 +73,8 @@ fn a_car_takes_what_it_is_offered_until_the_real_one_is_full() {
     beside.real(60, 0.0);
     let (_, after) = beside.kwh();
     assert!(after - shadow < 0.01, "{shadow} {after}: it had more than the real one already");
+    let over = beside.what_if.over_uj()[0] as f64 / 3.6e12;
+    assert!((over - (shadow - real)).abs() < 0.01, "{over}: what may not have fitted is told");
 
     // The real one, offered again, takes more than this one had: this one may follow up to as much.
     beside.real(180, 4600.0);
@@ -97,6 +99,7 @@ fn a_load_that_had_less_by_then_takes_the_rest_and_no_more() {
     beside.real(120, 0.0);
     let (real, shadow) = beside.kwh();
     assert!((real - shadow).abs() < 0.001, "{real} {shadow}: to the watt-hour what the real one took");
+    assert_eq!(beside.what_if.over_uj(), [0]);
 }
 
 /// Under a rule that has it run whatever comes, the live controller says nothing of a load that takes nothing.

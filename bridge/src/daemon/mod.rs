@@ -4,6 +4,7 @@
 //! ([`run`]) puts the MQTT link, the store, the rule folder and the clock round it; tests drive the same `Core` in
 //! virtual time.
 
+mod beside;
 mod clock;
 mod core;
 mod duty;

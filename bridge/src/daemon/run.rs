@@ -1,17 +1,17 @@
 //! The live loop: one `select!` that makes one step at a time.
 
-use std::collections::BTreeMap;
 use std::future::Future;
 use std::time::Duration;
 
 use overspill_rules::input::{Input, Role, RuleSet};
-use overspill_rules::output::{Notice, Severity};
+use overspill_rules::output::Severity;
 use overspill_rules::script::{Fault, Program};
 use overspill_rules::time::{Span, WallTime};
 use thiserror::Error;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{Instant, sleep_until};
 
+use super::beside::{Kept, Said, start_forwarding, start_shadows};
 use super::clock::{Always, Belief, HomeClock, SystemBelief};
 use super::core::{Core, CoreError};
 use super::duty::{GONE_AFTER, LISTEN_FOR};
@@ -19,13 +19,11 @@ use super::facts::Facts;
 use super::price_files::PriceFiles;
 use super::rule_files::RuleFiles;
 use super::session::{Session, Times};
-use super::start::OwnLogin;
-use crate::broker::{Broker, BrokerError};
+use crate::broker::BrokerError;
 use crate::config::Config;
-use crate::influx::{Forwarder, Lag, Pace};
+use crate::influx::{Lag, Pace};
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
-use crate::shadow::{self, ShadowWords, Word};
-use crate::store::{Keep, KeptShadow, Options, Store, StoreError};
+use crate::store::{Keep, Options, Store, StoreError};
 
 /// Messages that are taken together at most, so that a flood can't hold up a decision.
 const TOGETHER: usize = 256;
@@ -35,15 +33,6 @@ const LOOK_AT_RULES: Duration = Duration::from_secs(1);
 
 /// How often the wall clock is compared.
 const LOOK_AT_CLOCK: Duration = Duration::from_secs(5);
-
-/// How long the store may take to write what it has at the end.
-const STORE_ENDS_WITHIN: Duration = Duration::from_secs(10);
-
-/// How long shadows may take to hand over their accounts at the end.
-const SHADOWS_END_WITHIN: Duration = Duration::from_secs(2);
-
-/// How long forwarding may take to save how far it got at the end.
-const FORWARDING_ENDS_WITHIN: Duration = Duration::from_secs(3);
 
 /// How a daemon is run.
 pub struct RunOptions {
@@ -127,39 +116,6 @@ pub async fn run(
         live(&mut session, &config, files, &mut events, Kept { store, forwarder, shadows }, shutdown).await;
     ending.finish(session, broker).await;
     Ok(())
-}
-
-/// Shadows are no reason not to run.
-fn start_shadows(
-    config: &Config,
-    kept: overspill_rules::kept::Kept,
-    books: &BTreeMap<String, KeptShadow>,
-    session: &mut Session,
-) -> Option<ShadowWords> {
-    match shadow::start(config, kept, books, session.store.clone()) {
-        Ok(started) => {
-            let (handle, words) = started?;
-            session.shadows = Some(handle);
-            Some(words)
-        }
-        Err(why) => {
-            session.tell(Severity::Problem, "shadows_ended", why);
-            None
-        }
-    }
-}
-
-/// Forwarding is no reason not to run.
-fn start_forwarding(config: &Config, pace: Pace, session: &mut Session) -> Option<Forwarder> {
-    let influx = config.influx.clone()?;
-    let started = Forwarder::start(influx, config.store.path.clone(), config.home.id.clone(), pace);
-    match started {
-        Ok(forwarder) => Some(forwarder),
-        Err(why) => {
-            session.tell(Severity::Problem, "influxdb_trouble", why);
-            None
-        }
-    }
 }
 
 fn open_store(config: &Config) -> Result<(Store, crate::store::Restored), StoreError> {
@@ -251,60 +207,6 @@ async fn look_at_rules(mut files: RuleFiles, config: &Config) -> (RuleFiles, Loo
         (files, looked)
     });
     work.await.unwrap_or((fallback, Err("the rules could not be looked at".to_owned())))
-}
-
-/// What stands beside control; what is left to close when the loop ends.
-struct Kept {
-    store: Store,
-    forwarder: Option<Forwarder>,
-    shadows: Option<ShadowWords>,
-}
-
-/// What one of them says.
-enum Said {
-    Notice(Notice),
-    Shadow(Word),
-}
-
-impl Kept {
-    /// The next that any of them says.
-    async fn said(&mut self) -> Option<Said> {
-        let Kept { store, forwarder, shadows } = self;
-        let forwarder = async { forwarder.as_mut()?.notice().await };
-        let shadows = async { shadows.as_mut()?.next().await };
-        tokio::select! {
-            Some(notice) = store.notice() => Some(Said::Notice(notice)),
-            Some(notice) = forwarder => Some(Said::Notice(notice)),
-            Some(word) = shadows => Some(Said::Shadow(word)),
-            else => None,
-        }
-    }
-
-    fn lag(&self) -> Option<Lag> {
-        self.forwarder.as_ref().map(|forwarder| forwarder.lag().borrow().clone())
-    }
-
-    async fn finish(self, session: Session, broker: Option<(Broker, Option<OwnLogin>)>) {
-        session.end().await;
-        let Kept { store, forwarder, shadows } = self;
-        let closed = tokio::task::spawn_blocking(move || {
-            if !shadows.is_none_or(|shadows| shadows.ended(SHADOWS_END_WITHIN)) {
-                tracing::warn!("Shadow rules could not keep their last quarter of an hour.");
-            }
-            // What the last moments brought is forwarded after the next start.
-            let forwarding_ended = forwarder.is_none_or(|f| f.stop(FORWARDING_ENDS_WITHIN));
-            if !forwarding_ended {
-                tracing::warn!("Forwarding could not save how far it got; some points will be sent again.");
-            }
-            store.close(STORE_ENDS_WITHIN)
-        });
-        if !closed.await.unwrap_or(false) {
-            tracing::warn!("The store could not write everything in time.");
-        }
-        if let Some((broker, _)) = broker {
-            broker.stop().await;
-        }
-    }
 }
 
 async fn live(

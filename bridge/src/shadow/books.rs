@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use overspill_rules::home::Home;
 use overspill_rules::tariff::Bill;
-use overspill_rules::whatif::{Account, Flows};
+use overspill_rules::whatif::{Flows, WhatIf};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
@@ -57,6 +57,9 @@ pub struct LoadBooks {
     pub shadow_uj: i64,
     /// Starts by the shadow.
     pub shadow_starts: u64,
+    /// Part of the shadow's energy that may not have fitted: what its load had more than the real one when that was
+    /// full, in microjoules.
+    pub over_uj: i64,
 }
 
 /// Microjoules as kilowatt-hours.
@@ -66,17 +69,19 @@ pub fn kwh(uj: i64) -> f64 {
 
 impl Books {
     /// These books with those of a history added.
-    pub fn plus(&self, home: &Home, account: &Account) -> Books {
+    pub fn plus(&self, home: &Home, history: &WhatIf) -> Books {
+        let account = history.account();
         let mut sum = self.clone();
         sum.covered_ms += account.covered_ms;
         sum.live.add(&account.recorded, account.money.map(|money| money.recorded));
         sum.shadow.add(&account.replayed, account.money.map(|money| money.replayed));
-        for (load, more) in home.loads.iter().zip(&account.loads) {
+        for ((load, more), over_uj) in home.loads.iter().zip(&account.loads).zip(history.over_uj()) {
             let load = sum.loads.entry(load.id.clone()).or_default();
             load.live_uj += more.recorded_uj;
             load.live_starts += more.recorded_starts;
             load.shadow_uj += more.replayed_uj;
             load.shadow_starts += more.replayed_starts;
+            load.over_uj += over_uj;
         }
         sum
     }

@@ -194,7 +194,7 @@ impl One {
 
     fn books(&self, home: &Home) -> Books {
         match &self.history {
-            Some(history) => self.past.plus(home, &history.account()),
+            Some(history) => self.past.plus(home, history),
             None => self.past.clone(),
         }
     }

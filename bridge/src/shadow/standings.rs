@@ -116,6 +116,9 @@ fn table(home: &Home, name: &str, books: &Books) -> String {
     for load in &home.loads {
         let of = books.loads.get(&load.id).copied().unwrap_or_default();
         line(&format!("{}, kWh", load.id), energy(of.live_uj), energy(of.shadow_uj));
+        if kwh(of.over_uj) >= SAME_KWH {
+            line("  more than may have fitted, kWh", String::new(), energy(of.over_uj));
+        }
         line("  starts", of.live_starts.to_string(), of.shadow_starts.to_string());
     }
     text.push('\n');

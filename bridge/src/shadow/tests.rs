@@ -253,6 +253,9 @@ fn the_shadows_load_is_full_where_the_real_one_takes_nothing() {
     let water = &live.eager()["loads"]["water"];
     assert!(water["live"]["kwh"].as_f64().unwrap() > 0.45, "{water}");
     assert!(live.kwh() - full < 0.05, "{full} then {}", live.kwh());
+    // It had 2.8 kW for as long as the real one had 2, and a minute longer until that was noticed.
+    let (over, real) = (water["over_kwh"].as_f64().unwrap(), water["live"]["kwh"].as_f64().unwrap());
+    assert!((over - (live.kwh() - real)).abs() < 0.02 && over > 0.2, "{water}");
 }
 
 /// The account as it was kept by a store that is closed again.

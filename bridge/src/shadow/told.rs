@@ -74,6 +74,7 @@ pub(super) fn load_energy(books: &LoadBooks) -> Map<String, Value> {
     object(json!({
         "kwh": rounded(kwh(books.shadow_uj), 3),
         "starts": books.shadow_starts,
+        "over_kwh": rounded(kwh(books.over_uj), 3),
         "live": { "kwh": rounded(kwh(books.live_uj), 3), "starts": books.live_starts },
     }))
 }

@@ -30,6 +30,8 @@ pub(super) struct Beside {
     replayed_uj: i64,
     satisfied: bool,
     full: bool,
+    /// What it had more than the real one when that was full, over all periods.
+    over_uj: i64,
     /// Just after the period's end; `None` where plugging in begins the next one.
     ends: Option<Moment>,
 }
@@ -46,6 +48,7 @@ impl Beside {
             replayed_uj: 0,
             satisfied: false,
             full: false,
+            over_uj: 0,
             ends: None,
         };
         beside.ends = beside.next_edge(at);
@@ -63,6 +66,9 @@ impl Beside {
 
     /// The real load took nothing although it was offered power.
     pub(super) fn took_nothing(&mut self) {
+        if !self.satisfied {
+            self.over_uj += (-self.room_uj()).max(0);
+        }
         self.satisfied = true;
         self.full = self.room_uj() <= 0;
     }
@@ -75,6 +81,10 @@ impl Beside {
         } else if to - *self.idle_since.get_or_insert(from) >= self.patience && !self.satisfied {
             self.took_nothing();
         }
+    }
+
+    pub(super) fn over_uj(&self) -> i64 {
+        self.over_uj
     }
 
     pub(super) fn takes(&self) -> bool {

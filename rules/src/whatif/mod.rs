@@ -174,6 +174,12 @@ impl WhatIf {
         }
     }
 
+    /// What each load had more than the real one when that was full, in microjoules, in the home's order: energy in the
+    /// books that may not have fitted. 0 throughout for a history that does not run beside the real one.
+    pub fn over_uj(&self) -> Vec<i64> {
+        self.plants.iter().map(Plant::over_uj).collect()
+    }
+
     /// What its controller told last. Nothing of it is ever sent to a device: a history has no way out.
     pub fn state(&self) -> &State {
         &self.state

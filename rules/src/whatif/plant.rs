@@ -124,6 +124,11 @@ impl Plant {
         self.settle(at);
     }
 
+    /// What it had more than the real load when that was full, in microjoules.
+    pub(super) fn over_uj(&self) -> i64 {
+        self.beside.as_ref().map_or(0, Beside::over_uj)
+    }
+
     /// The device told whether something is plugged in.
     pub(super) fn plug(&mut self, at: Moment, plugged: bool) {
         if let Some(beside) = &mut self.beside {
