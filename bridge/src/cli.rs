@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::commands::{
-    backup, check, correct, demo, export, import, journal, meter_book, replay, run, test, why,
+    backup, check, correct, demo, export, import, journal, meter_book, replay, run, shadow, test, why,
 };
 
 /// Spare solar power, seen, explained and used by the household's own rules.
@@ -30,6 +30,7 @@ enum Command {
     Backup(backup::Args),
     Replay(replay::Args),
     Why(why::Args),
+    Shadow(shadow::Args),
 }
 
 /// How a command ended.
@@ -72,6 +73,7 @@ pub fn main() -> ExitCode {
         Command::Backup(args) => backup::run(&args).into(),
         Command::Replay(args) => replay::run(&args).into(),
         Command::Why(args) => why::run(&args).into(),
+        Command::Shadow(args) => shadow::run(&args).into(),
     }
 }
 

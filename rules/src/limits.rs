@@ -138,6 +138,9 @@ pub const SETTING_LONGEST: Span = Span::hours(24 * 366);
 /// Settings of one home.
 pub const SETTINGS: usize = 64;
 
+/// Shadow rule sets of one home: each costs as much as the live rules, and a small computer runs them beside its control.
+pub const SHADOWS: usize = 8;
+
 /// What a rule may remember, in bytes of JSON.
 pub const MEMORY_BYTES: usize = 16 * 1024;
 

@@ -93,3 +93,26 @@ fn the_thinking_does_not_name_the_reaching() {
         }
     }
 }
+
+/// Shadow rules have no way to command: nothing in their folder knows the way to the broker, a topic or a command.
+#[test]
+fn shadows_know_no_way_to_the_devices() {
+    let folder = root().join("bridge/src/shadow");
+    let mut files = 0;
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.ends_with("tests.rs") {
+            continue;
+        }
+        files += 1;
+        let text = std::fs::read_to_string(&path).unwrap();
+        for word in ["mqtt", "LinkHandle", "Publication", "Topics", "Output::Command", "Session", "Core"] {
+            assert!(!text.contains(word), "{} names {word}", path.display());
+        }
+    }
+    assert!(files > 5, "{files} files");
+    // Nor has the what-if below them: a command of its controller goes to a load that is not there, and nowhere else.
+    let what_if = read("rules/src/whatif/mod.rs");
+    assert_eq!(what_if.matches("Output::Command").count(), 1);
+    assert!(what_if.contains("plant.command(now"));
+}

@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 
 use crate::cli::Outcome;
 use crate::config::render::wrapped;
-use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, Summary};
+use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, ShadowFindings, Summary};
 use crate::workbench::{DryRun, DryWarning};
 
 /// Read the home file, point at every mistake, and say what it does
@@ -69,7 +69,7 @@ fn check(path: &Path, args: &Args, look: Look) -> (String, Outcome) {
         Err(ReadError::File { .. }) => Outcome::CouldNotRun,
     };
     let warned = result.as_ref().is_ok_and(|c| c.warnings.warnings() > 0)
-        || code.as_ref().is_some_and(|c| !c.dry.warnings.is_empty());
+        || code.as_ref().is_some_and(|c| !c.warnings().is_empty());
     let outcome = if args.strict && warned && outcome == Outcome::Done { Outcome::No } else { outcome };
     let text = match args.format {
         Format::Text => as_text(path, &result, code.as_ref(), look),
@@ -91,8 +91,8 @@ fn as_text(
                 return format!("{found}{}", code_as_text(path, code, look));
             }
             let file = path.display();
-            let dry = code.map_or(String::new(), |c| warnings_as_text(&c.dry.warnings, look));
-            let verdict = match config.warnings.warnings() + code.map_or(0, |c| c.dry.warnings.len()) {
+            let dry = code.map_or(String::new(), |c| warnings_as_text(&c.warnings(), look));
+            let verdict = match config.warnings.warnings() + code.map_or(0, |c| c.warnings().len()) {
                 0 => format!("{file} is good."),
                 n => format!("{file} can be used; mind {}.", counted(n, "warning")),
             };
@@ -120,6 +120,7 @@ fn code_as_text(path: &Path, code: &CodeFindings, look: Look) -> String {
             wrapped(&format!("it fails {}", failure.when), look.columns - 8).replace('\n', "\n        ");
         text.push_str(&format!("{}\n  when: {when}\n\n", failure.fault));
     }
+    code.shadows.iter().for_each(|shadow| text.push_str(&shadow.to_text(look.columns)));
     if let Some(why) = &code.unreadable {
         text.push_str(&format!("{why}\n\n"));
     }
@@ -160,10 +161,11 @@ fn as_json(path: &Path, result: &Result<Config, ReadError>, code: Option<&CodeFi
         "file": path.display().to_string(),
         "good": result.is_ok() && code.is_none_or(|c| c.mistakes() == 0),
         "mistakes": found.map(|f| f.errors() + code.map_or(0, CodeFindings::mistakes)),
-        "warnings": found.map(|f| f.warnings() + code.map_or(0, |c| c.dry.warnings.len())),
+        "warnings": found.map(|f| f.warnings() + code.map_or(0, |c| c.warnings().len())),
         "found": found_all,
         "rules": code.map_or_else(Vec::new, |c| c.rules.iter().map(fault_json).collect()),
         "dry_run": code.map(|c| dry_json(&c.dry)),
+        "shadows": code.map_or_else(Vec::new, |c| c.shadows.iter().map(shadow_json).collect()),
         "summary": summary,
         "failure": why.or_else(|| code.and_then(|c| c.unreadable.clone())),
     })
@@ -178,6 +180,15 @@ fn dry_json(dry: &DryRun) -> Value {
         .map(|w| json!({ "code": w.code, "message": w.message, "help": w.help }))
         .collect();
     json!({ "failures": failures, "warnings": warnings })
+}
+
+fn shadow_json(shadow: &ShadowFindings) -> Value {
+    json!({
+        "shadow": shadow.name,
+        "rules": shadow.rules.iter().map(fault_json).collect::<Vec<Value>>(),
+        "dry_run": dry_json(&shadow.dry),
+        "failure": shadow.unreadable,
+    })
 }
 
 fn fault_json(fault: &Fault) -> Value {

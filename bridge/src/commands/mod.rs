@@ -11,5 +11,6 @@ pub mod meter_book;
 mod opening;
 pub mod replay;
 pub mod run;
+pub mod shadow;
 pub mod test;
 pub mod why;

@@ -13,6 +13,7 @@ use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError, RulesConfig};
 use crate::daemon::read_rules;
 use crate::replay::{self, text};
+use crate::shadow::shadow_rules;
 use crate::store::{StoreError, StoreReader};
 
 /// What would have happened on recorded history, with today's rules or others
@@ -34,6 +35,9 @@ pub struct Args {
     /// Another folder of rules than the home's
     #[arg(long, value_name = "DIR")]
     rules: Option<PathBuf>,
+    /// The rules of this shadow, laid over the home's
+    #[arg(long, value_name = "NAME", conflicts_with = "rules")]
+    shadow: Option<String>,
     /// Repeat the record exactly, with the rules that were live, and compare
     #[arg(long, conflicts_with_all = ["days", "room"])]
     verify: bool,
@@ -85,7 +89,8 @@ fn replay(args: &Args) -> Result<(String, Outcome), String> {
     let told = |why: StoreError| why.to_string();
     let journal = StoreReader::open_read_only(&config.store.path).map_err(told)?;
     if args.verify {
-        let rules = args.rules.is_some().then(|| rules(&config, args)).transpose()?;
+        let rules =
+            (args.rules.is_some() || args.shadow.is_some()).then(|| rules(&config, args)).transpose()?;
         let found = replay::verify::verify(&journal, &config.home, span, rules.as_ref()).map_err(told)?;
         let text = match args.format {
             Format::Text => text::verified(&config.home, &found),
@@ -107,11 +112,17 @@ fn replay(args: &Args) -> Result<(String, Outcome), String> {
 
 /// The rules to replay with; mistakes in them are told before hours are spent.
 fn rules(config: &Config, args: &Args) -> Result<RuleSet, String> {
+    if let Some(name) = &args.shadow {
+        return checked(config, shadow_rules(config, name)?);
+    }
     let folder = args.rules.clone().unwrap_or_else(|| config.rules.folder.clone());
     if !folder.is_dir() {
         return Err(format!("there is no folder of rules at {}", folder.display()));
     }
-    let set = read_rules(&RulesConfig { folder, order: config.rules.order.clone() })?;
+    checked(config, read_rules(&RulesConfig { folder, order: config.rules.order.clone() })?)
+}
+
+fn checked(config: &Config, set: RuleSet) -> Result<RuleSet, String> {
     let faults = Program::compile(&config.home, &set).faults;
     if faults.is_empty() {
         return Ok(set);

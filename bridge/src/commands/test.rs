@@ -23,6 +23,9 @@ pub struct Args {
     /// Run only tests with this in their name, as in `car/` or `night`
     #[arg(value_name = "FILTER", default_value = "")]
     filter: String,
+    /// Test the rules of this shadow, laid over the live ones, instead of the live ones
+    #[arg(long, value_name = "NAME")]
+    shadow: Option<String>,
     /// How to print the outcome
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
@@ -84,7 +87,11 @@ fn once(args: &Args) -> (String, Outcome) {
         Ok(config) => config,
         Err(why) => return could_not(args, &home_words(&why, look)),
     };
-    let bench = match Bench::open(&config) {
+    let opened = match &args.shadow {
+        Some(name) => Bench::open_shadow(&config, name),
+        None => Bench::open(&config),
+    };
+    let bench = match opened {
         Ok(bench) => bench,
         Err(why) => return could_not(args, &trouble_words(&why, look)),
     };
@@ -155,7 +162,8 @@ fn look() -> Look {
 fn stand(home: &Path) -> Vec<(PathBuf, u64, Option<SystemTime>)> {
     let mut files = vec![home.to_owned()];
     if let Ok(config) = config::read(home) {
-        for folder in [config.rules.folder.clone(), config.rules.folder.join("lib")] {
+        let folders = std::iter::once(&config.rules.folder).chain(config.shadows.iter().map(|s| &s.folder));
+        for folder in folders.flat_map(|folder| [folder.clone(), folder.join("lib")]) {
             let entries = std::fs::read_dir(folder).into_iter().flatten();
             files.extend(entries.filter_map(|e| e.ok().map(|e| e.path())));
         }
@@ -188,7 +196,7 @@ mod tests {
         fs::write(folder.join("rules/car.rhai"), RULE).unwrap();
         fs::write(folder.join("rules/car.test.toml"), TEST).unwrap();
         let home = folder.join("home.toml");
-        Args { home, filter: String::new(), format: Format::Text, junit: None, watch: true }
+        Args { home, filter: String::new(), format: Format::Text, junit: None, watch: true, shadow: None }
     }
 
     /// What is printed while these saves are made, one at each look.

@@ -22,6 +22,7 @@ mod route;
 mod rules;
 mod schema;
 mod secret;
+mod shadow;
 mod summary;
 pub(crate) mod syntax;
 mod table;
@@ -37,7 +38,7 @@ use thiserror::Error;
 pub use broker::{BrokerUrl, BrokerUser, Embedded, MqttConfig, MqttVersion};
 pub use build::PriceFile;
 pub(crate) use checks::{has_words, unsuitable};
-pub use code::{CodeFindings, check_code};
+pub use code::{CodeFindings, ShadowFindings, check_code, check_shadow};
 pub use diagnostic::{Diagnostic, Diagnostics, Severity};
 pub use influx::{InfluxConfig, InfluxUrl};
 pub(crate) use nearest::nearest;
@@ -46,6 +47,7 @@ pub use route::{CommandTopic, Expression, Extract, Makes, Route, Target, TimeSou
 pub use rules::{RulesConfig, rule_names};
 pub use schema::schema;
 pub use secret::{Secret, SecretError, SecretSource};
+pub use shadow::ShadowConfig;
 pub use summary::{Exposure, LoadSummary, Summary};
 
 use block::Block;
@@ -65,6 +67,8 @@ pub struct Config {
     pub influx: Option<InfluxConfig>,
     /// The household's rules.
     pub rules: RulesConfig,
+    /// Candidate rules that run beside them and command nothing.
+    pub shadows: Vec<ShadowConfig>,
     /// What to listen to. A topic may feed several targets.
     pub routes: Vec<Route>,
     /// Where commands go, in the order of the home's loads.
@@ -145,11 +149,14 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
     let draft = build::build(root, folder, found);
     checks::check(&draft, found);
     let rules = rules_config(root, folder);
+    let shadows = shadow::shadows(root, folder);
+    shadow::check(root, found);
     let store = root.block("home").and_then(|h| h.text("id")).map(|id| store_config(root, folder, id));
     if look_at_files {
         let named = checks::files::Named {
             root,
             rules: &rules,
+            shadows: &shadows,
             store: store.as_ref(),
             mqtt: draft.mqtt.as_ref(),
             influx: draft.influx.as_ref(),
@@ -160,7 +167,7 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
     if found.errors() > 0 {
         return None;
     }
-    let config = finish(draft, store, rules);
+    let config = finish(draft, store, (rules, shadows));
     if config.is_none() {
         found
             .error("internal", 0..0, "the home file could not be put together although no mistake was found")
@@ -170,7 +177,11 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
 }
 
 /// Puts the items together. Nothing is missing where no mistake was told.
-fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> Option<Config> {
+fn finish(
+    draft: Draft<'_>,
+    store: Option<StoreConfig>,
+    (rules, shadows): (RulesConfig, Vec<ShadowConfig>),
+) -> Option<Config> {
     let root = draft.root;
     let home = root.block("home")?;
     let id = home.text("id")?;
@@ -197,6 +208,7 @@ fn finish(draft: Draft<'_>, store: Option<StoreConfig>, rules: RulesConfig) -> O
         store: store?,
         influx: draft.influx,
         rules,
+        shadows,
         routes: draft.routes.into_iter().map(|r| r.value).collect(),
         commands: draft.commands.into_iter().map(|c| c.value).collect(),
         expressions: draft.expressions,

@@ -28,6 +28,8 @@ pub struct Summary {
     pub no_spare: Option<String>,
     /// The rules, highest rank first.
     pub rules: Vec<String>,
+    /// Candidate rules that run beside them and command nothing.
+    pub shadows: Vec<String>,
     /// The loads, in the order in which they are served with spare power.
     pub loads: Vec<LoadSummary>,
 }
@@ -137,6 +139,7 @@ impl Summary {
             derived: derived(home),
             no_spare: no_spare(home),
             rules,
+            shadows: config.shadows.iter().map(|s| s.name.clone()).collect(),
             loads: home.loads_by_turn().into_iter().filter_map(|id| load(home, id)).collect(),
         }
     }
@@ -154,6 +157,9 @@ impl Summary {
         }
         lines.item("Spare power", self.no_spare.as_deref().unwrap_or("can be told"));
         lines.item("Rules", &listed(&self.rules, "none"));
+        if !self.shadows.is_empty() {
+            lines.item("Shadows", &format!("{}, beside the live rules", self.shadows.join(", ")));
+        }
         for load in &self.loads {
             load.write(&mut lines);
         }

@@ -4,6 +4,7 @@
 //! ([`run`]) puts the MQTT link, the store, the rule folder and the clock round it; tests drive the same `Core` in
 //! virtual time.
 
+mod beside;
 mod clock;
 mod core;
 mod duty;
@@ -24,6 +25,6 @@ pub use duty::{Beat, Duty};
 pub use facts::{Facts, LoadFacts};
 pub use price_files::PriceFiles;
 pub use publications::{Importance, Publication};
-pub use rule_files::{RuleFiles, read_rules};
+pub use rule_files::{RuleFiles, UNDER_WAY, read_rules};
 pub use run::{RunError, RunOptions, run};
 pub use topics::Topics;

@@ -12,6 +12,7 @@ use serde_json::{Map, Value, json};
 
 use super::Topics;
 use crate::influx::Lag;
+use crate::shadow::News;
 
 /// Version of what is published; raised when the meaning of a field changes.
 pub(super) const SCHEMA: u32 = 1;
@@ -153,6 +154,16 @@ pub(super) fn notice(topics: &Topics, home: &Home, notice: &Notice) -> Publicati
     })));
     let payload = Value::Object(body).to_string();
     Publication { topic: topics.notice(), payload, retain: false, importance: Importance::News }
+}
+
+/// What a shadow told, on its own topic.
+pub(super) fn shadow(topics: &Topics, news: News) -> Publication {
+    Publication {
+        topic: topics.shadow(&news.shadow),
+        payload: news.body,
+        retain: true,
+        importance: Importance::State,
+    }
 }
 
 /// How far forwarding to InfluxDB has come, as it is known at `now`.

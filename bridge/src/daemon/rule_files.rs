@@ -2,7 +2,7 @@
 
 use std::io;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
 
 use overspill_rules::input::{RuleSet, RuleSource};
 
@@ -10,6 +10,12 @@ use crate::config::RulesConfig;
 
 /// Name of the folder, within the rules' folder, from which rules may import.
 const LIBRARY: &str = "lib";
+
+/// A file of this name in the rules' folder says that rules are being replaced, so that half of them is never read.
+pub const UNDER_WAY: &str = "rules-are-being-replaced";
+
+/// Whoever takes longer to replace rules has died meanwhile.
+const UNDER_WAY_FOR: Duration = Duration::from_secs(10);
 
 /// Watches the rules' folder.
 #[derive(Debug, Clone)]
@@ -31,12 +37,25 @@ impl RuleFiles {
     /// A sentence, when the folder or a file in it can't be read.
     pub fn changed(&mut self) -> Result<Option<RuleSet>, String> {
         let stand = self.stand()?;
-        if self.seen.as_ref() == Some(&stand) {
+        if self.seen.as_ref() == Some(&stand) || self.seen.is_some() && self.being_replaced() {
             return Ok(None);
         }
+        if self.seen.as_ref().is_some_and(|seen| !seen.is_empty()) && !self.config.folder.is_dir() {
+            return Err(format!("{} is no longer there", self.config.folder.display()));
+        }
         let set = read_rules(&self.config)?;
+        // What changed while it was read is read again at the next look.
+        if self.seen.is_some() && self.stand()? != stand {
+            return Ok(None);
+        }
         self.seen = Some(stand);
         Ok(Some(set))
+    }
+
+    fn being_replaced(&self) -> bool {
+        let began =
+            std::fs::metadata(self.config.folder.join(UNDER_WAY)).and_then(|marker| marker.modified());
+        began.is_ok_and(|began| began.elapsed().is_ok_and(|since| since < UNDER_WAY_FOR))
     }
 
     fn stand(&self) -> Result<Vec<(PathBuf, u64, Option<SystemTime>)>, String> {
@@ -90,4 +109,39 @@ fn scripts(folder: &Path) -> Result<Vec<PathBuf>, String> {
 
 fn told(path: &Path, why: &io::Error) -> String {
     format!("{} can't be read: {why}", path.display())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    #[test]
+    fn rules_that_are_being_replaced_or_gone_are_not_taken_for_rules() {
+        let home = tempfile::tempdir().unwrap();
+        let folder = home.path().join("rules");
+        std::fs::create_dir(&folder).unwrap();
+        let write = |name: &str, text: &str| std::fs::write(folder.join(name), text).unwrap();
+        write("car.rhai", "fn decide(home) {}");
+        let mut files = RuleFiles::new(&RulesConfig { folder: folder.clone(), order: Vec::new() });
+        assert!(files.changed().unwrap().is_some());
+        assert_eq!(files.changed(), Ok(None));
+
+        write(UNDER_WAY, "");
+        write("water.rhai", "fn decide(home) { }");
+        assert_eq!(files.changed(), Ok(None), "half of the new rules");
+        std::fs::remove_file(folder.join(UNDER_WAY)).unwrap();
+        assert_eq!(files.changed().unwrap().unwrap().rules.len(), 2);
+
+        std::fs::rename(&folder, home.path().join("away")).unwrap();
+        assert!(files.changed().unwrap_err().contains("no longer there"));
+        std::fs::rename(home.path().join("away"), &folder).unwrap();
+        assert_eq!(files.changed(), Ok(None));
+
+        // Somebody died in the middle of it: rules are read again, whatever they are.
+        let marker = std::fs::File::create(folder.join(UNDER_WAY)).unwrap();
+        marker.set_modified(SystemTime::now() - 2 * UNDER_WAY_FOR).unwrap();
+        write("bath.rhai", "fn decide(home) { }");
+        assert_eq!(files.changed().unwrap().unwrap().rules.len(), 3);
+    }
 }

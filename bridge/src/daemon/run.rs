@@ -4,13 +4,14 @@ use std::future::Future;
 use std::time::Duration;
 
 use overspill_rules::input::{Input, Role, RuleSet};
-use overspill_rules::output::{Notice, Severity};
+use overspill_rules::output::Severity;
 use overspill_rules::script::{Fault, Program};
 use overspill_rules::time::{Span, WallTime};
 use thiserror::Error;
 use tokio::sync::{mpsc, watch};
 use tokio::time::{Instant, sleep_until};
 
+use super::beside::{Kept, Said, start_forwarding, start_shadows};
 use super::clock::{Always, Belief, HomeClock, SystemBelief};
 use super::core::{Core, CoreError};
 use super::duty::{GONE_AFTER, LISTEN_FOR};
@@ -18,10 +19,9 @@ use super::facts::Facts;
 use super::price_files::PriceFiles;
 use super::rule_files::RuleFiles;
 use super::session::{Session, Times};
-use super::start::OwnLogin;
-use crate::broker::{Broker, BrokerError};
+use crate::broker::BrokerError;
 use crate::config::Config;
-use crate::influx::{Forwarder, Lag, Pace};
+use crate::influx::{Lag, Pace};
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
 use crate::store::{Keep, Options, Store, StoreError};
 
@@ -33,12 +33,6 @@ const LOOK_AT_RULES: Duration = Duration::from_secs(1);
 
 /// How often the wall clock is compared.
 const LOOK_AT_CLOCK: Duration = Duration::from_secs(5);
-
-/// How long the store may take to write what it has at the end.
-const STORE_ENDS_WITHIN: Duration = Duration::from_secs(10);
-
-/// How long forwarding may take to save how far it got at the end.
-const FORWARDING_ENDS_WITHIN: Duration = Duration::from_secs(3);
 
 /// How a daemon is run.
 pub struct RunOptions {
@@ -115,24 +109,13 @@ pub async fn run(
     let times = Times { listen_for: options.listen_for, gone_after: options.gone_after };
     let mut session = Session::new(core, link, store.handle(), options.clock, belief, options.facts, times);
     session.begins(&restored.kept);
+    let shadows = start_shadows(&config, restored.kept.clone(), &restored.shadows, &mut session);
     let forwarder = start_forwarding(&config, options.forwarding, &mut session);
     let files = begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
-    let ending = live(&mut session, &config, files, &mut events, Kept { store, forwarder }, shutdown).await;
+    let ending =
+        live(&mut session, &config, files, &mut events, Kept { store, forwarder, shadows }, shutdown).await;
     ending.finish(session, broker).await;
     Ok(())
-}
-
-/// Forwarding is no reason not to run.
-fn start_forwarding(config: &Config, pace: Pace, session: &mut Session) -> Option<Forwarder> {
-    let influx = config.influx.clone()?;
-    let started = Forwarder::start(influx, config.store.path.clone(), config.home.id.clone(), pace);
-    match started {
-        Ok(forwarder) => Some(forwarder),
-        Err(why) => {
-            session.tell(Severity::Problem, "influxdb_trouble", why);
-            None
-        }
-    }
 }
 
 fn open_store(config: &Config) -> Result<(Store, crate::store::Restored), StoreError> {
@@ -226,47 +209,6 @@ async fn look_at_rules(mut files: RuleFiles, config: &Config) -> (RuleFiles, Loo
     work.await.unwrap_or((fallback, Err("the rules could not be looked at".to_owned())))
 }
 
-/// What keeps and forwards what happens; what is left to close when the loop ends.
-struct Kept {
-    store: Store,
-    forwarder: Option<Forwarder>,
-}
-
-impl Kept {
-    /// The next notice of either.
-    async fn notice(&mut self) -> Option<Notice> {
-        let Some(forwarder) = &mut self.forwarder else { return self.store.notice().await };
-        tokio::select! {
-            Some(notice) = self.store.notice() => Some(notice),
-            Some(notice) = forwarder.notice() => Some(notice),
-            else => None,
-        }
-    }
-
-    fn lag(&self) -> Option<Lag> {
-        self.forwarder.as_ref().map(|forwarder| forwarder.lag().borrow().clone())
-    }
-
-    async fn finish(self, session: Session, broker: Option<(Broker, Option<OwnLogin>)>) {
-        session.end().await;
-        let Kept { store, forwarder } = self;
-        let closed = tokio::task::spawn_blocking(move || {
-            // What the last moments brought is forwarded after the next start.
-            let forwarding_ended = forwarder.is_none_or(|f| f.stop(FORWARDING_ENDS_WITHIN));
-            if !forwarding_ended {
-                tracing::warn!("Forwarding could not save how far it got; some points will be sent again.");
-            }
-            store.close(STORE_ENDS_WITHIN)
-        });
-        if !closed.await.unwrap_or(false) {
-            tracing::warn!("The store could not write everything in time.");
-        }
-        if let Some((broker, _)) = broker {
-            broker.stop().await;
-        }
-    }
-}
-
 async fn live(
     session: &mut Session,
     config: &Config,
@@ -292,7 +234,10 @@ async fn live(
             },
             () = sleep_until(Instant::from_std(session.wake_at())) => session.woken(),
             Some(looked) = rules.recv() => take_looked(session, looked),
-            Some(notice) = kept.notice() => session.tell_notice(notice),
+            Some(said) = kept.said() => match said {
+                Said::Notice(notice) => session.tell_notice(notice),
+                Said::Shadow(word) => session.tell_shadow(word),
+            },
             Some(news) = prices.recv() => take_prices(session, news),
             _ = clock_look.tick() => {
                 if let Some(input) = session.clock_input() {

@@ -17,6 +17,7 @@ use super::publications::{self, Importance, Publication};
 use super::trouble;
 use crate::influx::Lag;
 use crate::mqtt::{Fault, LastWord, LinkHandle, NotSent, Qos};
+use crate::shadow::{ShadowHandle, Word};
 use crate::store::{Stamp, StoreHandle, home_mark};
 
 /// A wall clock that moved by less than this against the monotonic one is left alone.
@@ -33,6 +34,8 @@ pub(super) struct Session {
     pub(super) clock: HomeClock,
     pub(super) belief: Box<dyn Belief>,
     pub(super) facts: Option<watch::Sender<Facts>>,
+    /// Who hears what happens, and commands nothing.
+    pub(super) shadows: Option<ShadowHandle>,
     /// For who commands, real time counts.
     real: HomeClock,
     duty: Duty,
@@ -79,6 +82,7 @@ impl Session {
             clock,
             belief,
             facts,
+            shadows: None,
             real,
             role: Role::Watch,
             batch: 0,
@@ -95,11 +99,15 @@ impl Session {
     /// Takes inputs that came together, decides, and sends out what follows.
     pub(super) fn step(&mut self, inputs: Vec<Input>) {
         let stamp = self.stamp();
+        let heard = self.shadows.as_ref().map(|_| inputs.clone());
         for input in inputs {
             self.store.input(stamp, &input);
             self.core.handle(stamp.moment, input);
         }
         let drained = self.core.drain();
+        if let (Some(shadows), Some(heard)) = (&mut self.shadows, heard) {
+            shadows.step(stamp, heard, &drained.outputs);
+        }
         self.give_out(stamp, drained);
     }
 
@@ -400,6 +408,24 @@ impl Session {
     pub(super) fn tell_lag(&mut self, lag: &Lag) {
         let publication = publications::influxdb(self.core.topics(), self.clock.wall(), lag);
         self.publish(publication);
+    }
+
+    /// Publishes what a shadow told.
+    pub(super) fn tell_shadow(&mut self, word: Word) {
+        match word {
+            Word::News(news) => {
+                let publication = publications::shadow(self.core.topics(), news);
+                self.publish(publication);
+            }
+            Word::Ended => {
+                self.shadows = None;
+                let text =
+                    "shadow rules stopped by a fault of this program, until the next start; the live rules \
+                            are not affected"
+                        .to_owned();
+                self.tell(Severity::Problem, "shadows_ended", text);
+            }
+        }
     }
 
     /// The end: every load gets its fallback, and the last words are spoken.

@@ -37,6 +37,11 @@ impl Topics {
         format!("{}/rule/{name}", self.prefix)
     }
 
+    /// What a shadow would do and what it came to, retained JSON.
+    pub fn shadow(&self, name: &str) -> String {
+        format!("{}/shadow/{name}", self.prefix)
+    }
+
     /// What a setting is, retained JSON.
     pub fn setting(&self, id: &str) -> String {
         format!("{}/setting/{id}", self.prefix)

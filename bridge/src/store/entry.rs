@@ -10,6 +10,8 @@ use overspill_rules::output::{HeldOverride, HeldSetting, Output, Record};
 use overspill_rules::time::{Moment, WallTime};
 use serde_json::Value;
 
+use super::KeptShadow;
+
 /// When something happened. Entries with the same stamp were handled together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stamp {
@@ -58,6 +60,7 @@ pub(super) struct State {
     pub(super) out_of_service: BTreeMap<LoadId, Option<String>>,
     pub(super) override_ids: VecDeque<String>,
     pub(super) good_rules: Option<RuleSet>,
+    pub(super) shadows: BTreeMap<String, KeptShadow>,
 }
 
 impl State {
@@ -106,6 +109,7 @@ impl State {
         older.overrides.extend(newer.overrides);
         older.settings.extend(newer.settings);
         older.out_of_service.extend(newer.out_of_service);
+        older.shadows.extend(newer.shadows);
         older.good_rules = newer.good_rules.or(older.good_rules);
         *self = older;
         newer.override_ids.into_iter().for_each(|id| self.add_override_id(id));

@@ -10,7 +10,7 @@ use overspill_rules::kept::Kept;
 use overspill_rules::output::Output;
 
 use super::entry::{Row, Stamp, State, Urgent};
-use super::{Options, StoreState};
+use super::{KeptShadow, Options, StoreState};
 
 /// What control holds of the store. Cheap to clone; no call of it ever waits for the disk.
 #[derive(Debug, Clone)]
@@ -64,6 +64,14 @@ impl StoreHandle {
         self.with(|inbox, _| {
             inbox.state.good_rules = Some(rules.clone());
             inbox.mark(Urgent(true), Instant::now());
+        });
+    }
+
+    /// Keeps what a shadow came to, with the next commit.
+    pub fn keep_shadow(&self, name: &str, kept: KeptShadow) {
+        self.with(|inbox, _| {
+            inbox.state.shadows.insert(name.to_owned(), kept);
+            inbox.mark(Urgent(false), Instant::now());
         });
     }
 

@@ -73,6 +73,7 @@
 //! | `import`, `import_series`, `imported_energy` | imports of CSV files: each with power columns is a run of its own; energy columns as they came |
 //! | `correction` | what somebody found wrong with a point: `point`, `start`, `until`, `kind`, `factor`, `other`, who, when, and who took it back |
 //! | `believed` | what `half_hour` said until a correction was made (`undo` 0) or taken back (1) |
+//! | `shadow` | what each shadow came to beside the live rules, once in a quarter of an hour: `since`, `at`, its books (JSON) |
 //! | `meter_reading` | readings of the billing meter that people entered: `register`, `at`, `kwh` as it stood there, `digits`, `new_meter`, `by` |
 //! | `setting` | `sealed_to` and `zone` |
 //! | `rule_text` | each rule text once |
@@ -115,6 +116,7 @@ mod righted;
 mod schema;
 mod seal;
 mod sealed;
+mod shadow;
 #[cfg(test)]
 mod tests;
 mod worker;
@@ -143,6 +145,7 @@ pub use reader::{
 };
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;
+pub use shadow::KeptShadow;
 
 use db::{Db, Place};
 use inbox::Shared;

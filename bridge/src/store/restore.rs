@@ -10,6 +10,8 @@ use overspill_rules::time::{Span, WallTime};
 use rusqlite::{Connection, OptionalExtension, Row};
 use serde::Deserialize;
 
+use super::shadow::{self, KeptShadow};
+
 /// What the store knew when it was opened.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Restored {
@@ -19,6 +21,8 @@ pub struct Restored {
     pub last_entry: Option<WallTime>,
     /// The last rules that were good as a whole.
     pub last_good_rules: Option<RuleSet>,
+    /// What shadows came to.
+    pub shadows: BTreeMap<String, KeptShadow>,
 }
 
 /// Old hours are sealed and no longer rows.
@@ -43,7 +47,7 @@ pub(super) fn restore(conn: &Connection) -> rusqlite::Result<Restored> {
         logs: logs(conn)?,
         override_ids: rows(conn, "SELECT id FROM override_id ORDER BY seq", |r| r.get(0))?,
     };
-    Ok(Restored { kept, last_entry, last_good_rules: good_rules(conn)? })
+    Ok(Restored { kept, last_entry, last_good_rules: good_rules(conn)?, shadows: shadow::restore(conn)? })
 }
 
 fn rows<T>(

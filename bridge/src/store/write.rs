@@ -15,6 +15,7 @@ use super::began::BEGAN;
 use super::db::Cursor;
 use super::entry::{Row, Stamp, State};
 use super::names::{Names, Source};
+use super::shadow;
 
 /// Marks of a load reach back 48 hours; one more hour keeps the mark before the oldest question.
 const MARKS_FOR: Span = Span::hours(49);
@@ -344,6 +345,7 @@ impl Writing<'_> {
             }
         }
         self.override_ids(state)?;
+        shadow::write(self.conn, &state.shadows)?;
         self.good_rules(state.good_rules.as_ref())
     }
 

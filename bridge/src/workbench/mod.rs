@@ -20,6 +20,8 @@ mod table;
 mod told;
 mod world;
 
+use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -34,6 +36,7 @@ pub use report::{Outcome, Report, Result};
 
 use crate::config::{Config, Diagnostics};
 use crate::daemon::read_rules;
+use crate::shadow;
 use cover::Cover;
 use drive::Plan;
 use read::Names;
@@ -64,13 +67,36 @@ impl Bench {
     /// Every mistake in the rules; where they have none, every mistake in the test files.
     pub fn open(config: &Config) -> std::result::Result<Bench, Trouble> {
         let rules = read_rules(&config.rules).map_err(Trouble::Unreadable)?;
+        let folder = &config.rules.folder;
+        let files = test_files(folder).map_err(|why| told(folder, &why))?;
+        Bench::with(config, rules, files)
+    }
+
+    /// The same for the rules of a shadow: tests of its own stand in the place of live ones of the same name, and the
+    /// others must hold for it too, but those of a rule that it leaves out.
+    ///
+    /// # Errors
+    /// As for the live rules; also where the home has no such shadow.
+    pub fn open_shadow(config: &Config, name: &str) -> std::result::Result<Bench, Trouble> {
+        let shadow = shadow::named(config, name).map_err(Trouble::Unreadable)?;
+        let rules = shadow::shadow_rules(config, name).map_err(Trouble::Unreadable)?;
+        let mut files = BTreeMap::new();
+        for folder in [&config.rules.folder, &shadow.folder] {
+            let found = test_files(folder).map_err(|why| told(folder, &why))?;
+            files.extend(found.into_iter().filter_map(|path| Some((path.file_name()?.to_owned(), path))));
+        }
+        shadow.without.iter().for_each(|rule| drop(files.remove(OsStr::new(&format!("{rule}.test.toml")))));
+        Bench::with(config, rules, files.into_values().collect())
+    }
+
+    fn with(config: &Config, rules: RuleSet, files: Vec<PathBuf>) -> std::result::Result<Bench, Trouble> {
         let compiled = Program::compile(&config.home, &rules);
         if !compiled.faults.is_empty() {
             return Err(Trouble::Rules(compiled.faults.iter().map(ToString::to_string).collect()));
         }
         let names: Vec<String> = rules.rules.iter().map(|r| r.name.clone()).collect();
         let (mut cases, mut mistakes) = (Vec::new(), Vec::new());
-        for path in test_files(&config.rules.folder).map_err(|why| told(&config.rules.folder, &why))? {
+        for path in files {
             let text = std::fs::read_to_string(&path).map_err(|why| told(&path, &why))?;
             match read::read(&text, &path, Names { home: &config.home, rules: &names }) {
                 Ok(read) => cases.extend(read),

@@ -6,6 +6,7 @@
 //!
 //! A moment of this controller is the wall time itself, so that a history of several runs is one line of time.
 
+mod beside;
 mod ledger;
 mod money;
 mod plain;
@@ -17,8 +18,8 @@ use std::sync::Arc;
 use crate::Controller;
 use crate::home::{CountedBy, ExtraKind, Home, LoadId, Measures, PointId, Side};
 use crate::input::{Input, Reading, RuleSet};
-use crate::kept::Kept;
-use crate::output::Output;
+use crate::kept::{Kept, KeptMemory};
+use crate::output::{LoadReport, Output, Record, RuleReport};
 use crate::reading::{Arrival, Meter, Taken};
 use crate::time::{Moment, WallTime};
 
@@ -50,6 +51,18 @@ pub struct WhatIf {
     ledger: Ledger,
     undecided: bool,
     decisions: u64,
+    state: State,
+}
+
+/// What the controller of a history told last of everything.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct State {
+    /// What each load does there and why, once decided.
+    pub loads: BTreeMap<LoadId, LoadReport>,
+    /// The state of each rule.
+    pub rules: BTreeMap<String, RuleReport>,
+    /// What its rules remember.
+    pub memory: BTreeMap<String, KeptMemory>,
 }
 
 impl WhatIf {
@@ -82,6 +95,7 @@ impl WhatIf {
             ledger: Ledger::new(home, begin),
             undecided: false,
             decisions: 0,
+            state: State::default(),
             home: Arc::clone(home),
         };
         what_if.drain(begin);
@@ -94,9 +108,9 @@ impl WhatIf {
         match input {
             Input::Reading(reading) => self.reading(at, reading),
             Input::LoadState { load, plugged, .. } => {
-                if let Some(plant) = self.plants.get_mut(usize::from(load.0)) {
-                    plant.plugged = plugged.unwrap_or(plant.plugged);
-                    plant.settle(at);
+                let plant = self.plants.get_mut(usize::from(load.0));
+                if let (Some(plant), Some(plugged)) = (plant, plugged) {
+                    plant.plug(at, *plugged);
                 }
                 self.hand_in(at, input.clone());
             }
@@ -138,6 +152,37 @@ impl WhatIf {
         if let Some(plant) = self.plants.get_mut(usize::from(load.0)) {
             plant.recorded_setpoint(at, watts, metered);
         }
+    }
+
+    /// This history runs beside the real one, of which nobody knows the end: from now on each load takes what it is
+    /// offered until the real one is told to have taken nothing ([`WhatIf::took_nothing`]), and then at most what the
+    /// real one took. That holds since it was plugged in; where that is never told, since local noon for a charge
+    /// point and local midnight for others.
+    pub fn follow_live(&mut self) {
+        let Some(now) = self.now else { return };
+        for (plant, load) in self.plants.iter_mut().zip(&self.home.loads) {
+            plant.follow_live(load, &self.home.timezone, now);
+        }
+    }
+
+    /// The real load takes nothing at `at` although it is offered power.
+    pub fn took_nothing(&mut self, at: WallTime, load: LoadId) {
+        let at = self.go_to(Moment(at.0));
+        let metered = self.home.meter_of(load).is_some();
+        if let Some(plant) = self.plants.get_mut(usize::from(load.0)) {
+            plant.took_nothing(at, metered);
+        }
+    }
+
+    /// What each load had more than the real one when that was full, in microjoules, in the home's order: energy in the
+    /// books that may not have fitted. 0 throughout for a history that does not run beside the real one.
+    pub fn over_uj(&self) -> Vec<i64> {
+        self.plants.iter().map(Plant::over_uj).collect()
+    }
+
+    /// What its controller told last. Nothing of it is ever sent to a device: a history has no way out.
+    pub fn state(&self) -> &State {
+        &self.state
     }
 
     /// Decides on what is still to be decided, and closes the books at `at`.
@@ -213,6 +258,15 @@ impl WhatIf {
                     }
                 }
                 Output::WaitUntil(wake) => self.wake = wake,
+                Output::Load(report) => {
+                    self.state.loads.insert(report.load, report);
+                }
+                Output::Rule(report) => {
+                    self.state.rules.insert(report.rule.clone(), report);
+                }
+                Output::Record(Record::Memory { rule, version, json }) => {
+                    self.state.memory.insert(rule, KeptMemory { version, json });
+                }
                 _ => {}
             }
         }

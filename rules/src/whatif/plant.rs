@@ -2,6 +2,9 @@
 
 use std::collections::VecDeque;
 
+use jiff::tz::TimeZone;
+
+use super::beside::Beside;
 use crate::home::Load;
 use crate::limits::NOTHING_W;
 use crate::reading::History;
@@ -42,7 +45,7 @@ fn microjoules(wh: f64) -> i64 {
 pub(super) struct Plant {
     ratio: f64,
     obeys_after: Span,
-    pub(super) plugged: bool,
+    plugged: bool,
     commanded_w: f64,
     target_w: f64,
     queue: VecDeque<(Moment, f64)>,
@@ -51,6 +54,7 @@ pub(super) struct Plant {
     recorded: History,
     recorded_setpoint_w: f64,
     needs: Option<Needs>,
+    beside: Option<Beside>,
     pub(super) starts: u64,
     pub(super) recorded_starts: u64,
 }
@@ -98,9 +102,40 @@ impl Plant {
             recorded: History::default(),
             recorded_setpoint_w: 0.0,
             needs,
+            beside: None,
             starts: 0,
             recorded_starts: 0,
         }
+    }
+
+    /// From `at` on it takes what the real load shows that it would take, as far as that is known by then.
+    pub(super) fn follow_live(&mut self, load: &Load, zone: &TimeZone, at: Moment) {
+        self.beside = Some(Beside::new(load, zone, at));
+    }
+
+    /// The real load took nothing although it was offered power.
+    pub(super) fn took_nothing(&mut self, at: Moment, metered: bool) {
+        if !metered {
+            self.recorded.push(at, 0.0);
+        }
+        if let Some(beside) = &mut self.beside {
+            beside.took_nothing();
+        }
+        self.settle(at);
+    }
+
+    /// What it had more than the real load when that was full, in microjoules.
+    pub(super) fn over_uj(&self) -> i64 {
+        self.beside.as_ref().map_or(0, Beside::over_uj)
+    }
+
+    /// The device told whether something is plugged in.
+    pub(super) fn plug(&mut self, at: Moment, plugged: bool) {
+        if let Some(beside) = &mut self.beside {
+            beside.plugged(self.plugged, plugged);
+        }
+        self.plugged = plugged;
+        self.settle(at);
     }
 
     pub(super) fn command(&mut self, now: Moment, watts: f64) {
@@ -155,13 +190,22 @@ impl Plant {
     pub(super) fn next_change(&self, at: Moment) -> Option<Moment> {
         let obeys = self.queue.front().map(|(t, _)| *t);
         let needs = self.needs.as_ref().and_then(|n| n.next_change(at, self.draw_mw));
-        obeys.into_iter().chain(needs).min()
+        let beside =
+            self.beside.as_ref().and_then(|b| b.next_change(at, self.recorded_at_mw(at), self.draw_mw));
+        obeys.into_iter().chain(needs).chain(beside).min()
     }
 
     /// Time passes in which the draw stays as it is.
     pub(super) fn pass(&mut self, from: Moment, to: Moment) {
         if let Some(needs) = &mut self.needs {
             needs.pass(from, to, self.draw_mw);
+        }
+        if self.beside.is_some() {
+            let recorded_mw = self.recorded_at_mw(from);
+            if let Some(beside) = &mut self.beside {
+                beside.pass(from, to, recorded_mw, self.draw_mw);
+                beside.watch(from, to, self.recorded_setpoint_w > 0.0, recorded_mw);
+            }
         }
         while let Some((_, watts)) = self.queue.front().copied().filter(|(t, _)| *t <= to) {
             self.queue.pop_front();
@@ -172,7 +216,9 @@ impl Plant {
 
     /// The draw as it follows from the command and what the load would take.
     pub(super) fn settle(&mut self, at: Moment) {
-        let takes = self.plugged && self.needs.as_ref().is_none_or(Needs::takes);
+        let takes = self.plugged
+            && self.needs.as_ref().is_none_or(Needs::takes)
+            && self.beside.as_ref().is_none_or(Beside::takes);
         let watts = if takes && self.target_w > 0.0 { self.target_w * self.ratio } else { 0.0 };
         let draw_mw = milliwatts(watts);
         if draw_mw != self.draw_mw {

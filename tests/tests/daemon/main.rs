@@ -14,5 +14,6 @@ mod prices;
 mod restart;
 mod rule_files;
 mod settings;
+mod shadow;
 mod speed;
 mod two;

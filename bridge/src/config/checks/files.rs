@@ -4,6 +4,7 @@ use std::path::Path;
 
 use overspill_rules::payload::price_file;
 
+use super::shadows;
 use crate::config::PriceFile;
 use crate::config::StoreConfig;
 use crate::config::block::{At, Block, Place};
@@ -13,6 +14,7 @@ use crate::config::influx::InfluxConfig;
 use crate::config::nearest::nearest;
 use crate::config::rules::{RulesConfig, rule_names};
 use crate::config::secret::{SecretError, SecretSource, io_words};
+use crate::config::shadow::ShadowConfig;
 
 /// What of the home file is looked up on the disk.
 pub(crate) struct Named<'n> {
@@ -20,6 +22,8 @@ pub(crate) struct Named<'n> {
     pub(crate) root: &'n Block,
     /// The rules.
     pub(crate) rules: &'n RulesConfig,
+    /// Candidate rules beside them.
+    pub(crate) shadows: &'n [ShadowConfig],
     /// The store, where the file says enough to name it.
     pub(crate) store: Option<&'n StoreConfig>,
     /// The broker, where its section could be read.
@@ -32,7 +36,8 @@ pub(crate) struct Named<'n> {
 
 /// Looks at the disk, never at the network.
 pub(crate) fn check(named: &Named<'_>, found: &mut Diagnostics) {
-    rules(named.root, named.rules, found);
+    rules(named, found);
+    shadows::check(named, found);
     if let Some(config) = named.store {
         store(named.root, config, found);
     }
@@ -72,7 +77,8 @@ fn prices(files: &[At<PriceFile>], found: &mut Diagnostics) {
     }
 }
 
-fn rules(root: &Block, config: &RulesConfig, found: &mut Diagnostics) {
+fn rules(named: &Named<'_>, found: &mut Diagnostics) {
+    let (root, config) = (named.root, named.rules);
     let section = root.block("rules");
     let place = |key: &str| section.map_or(0..0, |s| s.place(key));
     let folder = &config.folder;
@@ -100,7 +106,7 @@ fn rules(root: &Block, config: &RulesConfig, found: &mut Diagnostics) {
             .help("every load stays off until a rule asks for it");
     }
     let written = section.and_then(|s| s.texts("order")).unwrap_or(&[]);
-    for name in written {
+    for name in written.iter().filter(|name| !shadows::has(named, &name.value)) {
         unknown_rule(&name.value, name.place.clone(), &names, found);
     }
 }

@@ -9,6 +9,7 @@ mod names;
 mod phases;
 pub(crate) mod point;
 mod safety;
+mod shadows;
 mod topics;
 
 pub(crate) use safety::{has_words, unsuitable};

@@ -134,3 +134,14 @@ pub(super) const RULES: &[Key] = &[
         "Rules by file name without ending, highest rank first; those not named follow by name.",
     ),
 ];
+
+pub(super) const SHADOW: &[Key] = &[
+    Key::new(
+        "folder",
+        Form::Text,
+        "The folder of the candidate's rules (*.rhai), relative to the home file's folder; by name they stand in the \
+         place of live ones or are added.",
+    )
+    .required(),
+    Key::new("without", Form::Texts, "Live rules, by file name without ending, that the candidate leaves out."),
+];

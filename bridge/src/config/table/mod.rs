@@ -37,6 +37,11 @@ pub(crate) const ROOT: &[Key] = &[
     ),
     Key::new("rules", Form::Table(home::RULES), "The household's own rules."),
     Key::new(
+        "shadow",
+        Form::Named { one: "shadow", ids: Grammar::Id, keys: home::SHADOW },
+        "Candidate rules that run beside the live ones and command nothing, `[shadow.NAME]`.",
+    ),
+    Key::new(
         "point",
         Form::Named { one: "point", ids: Grammar::Id, keys: point::POINT },
         "Measuring points, `[point.NAME]`.",

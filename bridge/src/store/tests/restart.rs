@@ -11,6 +11,7 @@ use overspill_rules::script::{LoadLog, LoadMark};
 use overspill_rules::time::Span;
 use tempfile::tempdir;
 
+use super::super::KeptShadow;
 use super::*;
 
 fn record(record: Record) -> Output {
@@ -74,7 +75,16 @@ fn what_held_is_restored_and_what_ended_is_not() {
         let write = taken(|h| batch.iter().for_each(|r| h.output(stamp(7000, 1), &record(r.clone()))));
         db.write(&write).unwrap();
     }
+    let shadow = |at, books: &str| KeptShadow {
+        since: WallTime(NOON),
+        at: WallTime(NOON + at),
+        mark: "0a".to_owned(),
+        books: books.to_owned(),
+        memory: "{}".to_owned(),
+    };
+    db.write(&taken(|h| h.keep_shadow("eager", shadow(1, "{\"a\":1}")))).unwrap();
     db.write(&taken(|h| {
+        h.keep_shadow("eager", shadow(2, "{\"a\":2}"));
         h.keep_good_rules(&rules);
         h.input(stamp(8000, 2), &Input::Wake);
     }))
@@ -94,7 +104,8 @@ fn what_held_is_restored_and_what_ended_is_not() {
         override_ids: vec!["b".to_owned(), "a".to_owned()],
     };
     let last_entry = Some(WallTime(NOON + 8000));
-    assert_eq!(restored, Restored { kept, last_entry, last_good_rules: Some(rules) });
+    let shadows = named("eager", shadow(2, "{\"a\":2}"));
+    assert_eq!(restored, Restored { kept, last_entry, last_good_rules: Some(rules), shadows });
 }
 
 #[test]
