@@ -19,7 +19,7 @@ fn ran(bench: &Bench) -> i64 {
     let commands = bench.commands(0);
     let at = |on: bool| commands.iter().filter(move |(_, watts)| (*watts > 0.0) == on).map(|(at, _)| *at);
     let first = at(true).next().expect("a start");
-    at(false).filter(|stop| *stop > first).next_back().expect("a stop") - first
+    at(false).rfind(|stop| *stop > first).expect("a stop") - first
 }
 
 #[test]
@@ -54,11 +54,11 @@ fn pauses_do_not_count() {
 fn marks_of_the_log_carry_it_over_a_restart() {
     let mut bench = Bench::new(home(vec![pump()], false), &[("pump", HALF_AN_HOUR)]);
     bench.hold(20 * 60, 1500.0, 0.0);
-    let marks = bench.outputs.iter().filter_map(|(_, output)| match output {
+    let mut marks = bench.outputs.iter().filter_map(|(_, output)| match output {
         Output::Record(Record::LoadMark { load: LoadId(0), mark }) => Some(*mark),
         _ => None,
     });
-    let last = marks.last().expect("a mark");
+    let last = marks.next_back().expect("a mark");
     let began = START.0 + bench.commands(0)[0].0 * 1000;
     assert!((Span(last.at.0 - began) - last.run_time).0.abs() <= 10_000, "{last:?}");
 
