@@ -116,3 +116,34 @@ impl ShadowWords {
         self.ended.recv_timeout(within).is_ok()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use overspill_rules::time::Moment;
+
+    use super::*;
+
+    /// Control never waits for shadows: what they are too slow for is left out, and they learn that it was.
+    #[test]
+    fn steps_that_find_no_room_are_left_out_and_that_is_told_with_the_next() {
+        let (steps, heard) = sync_channel(1);
+        let mut handle = ShadowHandle { steps, missed: false };
+        let mut step = |ms| {
+            let stamp = Stamp { moment: Moment(ms), batch: 0, wall: None };
+            handle.step(stamp, vec![Input::Wake], &[Output::WaitUntil(Moment(0))]);
+        };
+        step(1);
+        step(2);
+        step(3);
+        let first = heard.recv().unwrap();
+        assert_eq!((first.now, first.missed, first.outputs.len()), (Moment(1), false, 0));
+        step(4);
+        let next = heard.recv().unwrap();
+        assert_eq!((next.now, next.missed), (Moment(4), true));
+        step(5);
+        assert!(!heard.recv().unwrap().missed);
+        drop(heard);
+        step(6);
+    }
+}
