@@ -1,10 +1,9 @@
 //! `overspill replay`: the recorded history drives the controller once more.
 
-use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use overspill_rules::home::{Home, LoadId};
+use overspill_rules::home::Home;
 use overspill_rules::input::RuleSet;
 use overspill_rules::script::Program;
 
@@ -12,6 +11,7 @@ use super::opening::{complain, print, span};
 use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError, RulesConfig};
 use crate::daemon::read_rules;
+use crate::replay::given::{Given, PluggedHours};
 use crate::replay::{self, text};
 use crate::shadow::shadow_rules;
 use crate::store::{StoreError, StoreReader};
@@ -39,11 +39,14 @@ pub struct Args {
     #[arg(long, value_name = "NAME", conflicts_with = "rules")]
     shadow: Option<String>,
     /// Repeat the record exactly, with the rules that were live, and compare
-    #[arg(long, conflicts_with_all = ["days", "room"])]
+    #[arg(long, conflicts_with_all = ["days", "room", "plugged"])]
     verify: bool,
     /// What a load takes at most, in kWh: a charge point for each time a car is plugged in, a heater a day
     #[arg(long, value_name = "LOAD=KWH", value_parser = room)]
     room: Vec<(String, f64)>,
+    /// When a car is plugged in, day by day and by the household's clock; else as it was recorded
+    #[arg(long, value_name = "LOAD=FROM-TO", value_parser = plugged)]
+    plugged: Vec<(String, PluggedHours)>,
     /// A line for each day too
     #[arg(long)]
     days: bool,
@@ -66,6 +69,12 @@ fn room(text: &str) -> Result<(String, f64), String> {
     let kwh: f64 = kwh.parse().map_err(|_| wrong())?;
     let sensible = kwh.is_finite() && (0.0..=1000.0).contains(&kwh);
     if sensible { Ok((load.to_owned(), kwh)) } else { Err(format!("{kwh} kWh is not between 0 and 1000")) }
+}
+
+fn plugged(text: &str) -> Result<(String, PluggedHours), String> {
+    let (load, hours) =
+        text.split_once('=').ok_or_else(|| format!("`{text}`: write car=18:00-07:30, for example"))?;
+    Ok((load.to_owned(), hours.parse()?))
 }
 
 /// Runs the command; what it tells goes to the standard output, why it could not to the standard error.
@@ -99,8 +108,8 @@ fn replay(args: &Args) -> Result<(String, Outcome), String> {
         let outcome = if found.difference.is_some() { Outcome::No } else { Outcome::Done };
         return Ok((text, outcome));
     }
-    let (rules, room) = (rules(&config, args)?, rooms(&config.home, &args.room)?);
-    let trial = replay::whatif::Trial { rules, room, price_files: &config.price_files };
+    let (rules, given) = (rules(&config, args)?, given(&config.home, args)?);
+    let trial = replay::whatif::Trial { rules, given, price_files: &config.price_files };
     let found = replay::whatif::what_if(&journal, &config.home, span, trial).map_err(told)?;
     let words = format!("{} to {}", args.from, args.to);
     let text = match args.format {
@@ -131,13 +140,24 @@ fn checked(config: &Config, set: RuleSet) -> Result<RuleSet, String> {
     Err(format!("{}\n\nThe rules have mistakes.", list.join("\n\n")))
 }
 
-fn rooms(home: &Home, given: &[(String, f64)]) -> Result<BTreeMap<LoadId, f64>, String> {
-    let each = given.iter().map(|(name, kwh)| {
-        let id = home.load_named(name).ok_or_else(|| {
+/// What is said about loads, each of which must be one of the home's.
+fn given(home: &Home, args: &Args) -> Result<Given, String> {
+    let load = |option: &str, name: &str| {
+        home.load_named(name).ok_or_else(|| {
             let known: Vec<&str> = home.loads.iter().map(|l| l.id.as_str()).collect();
-            format!("--room: this home has no load `{name}`; it has {}", known.join(", "))
-        })?;
-        Ok((id, *kwh))
-    });
-    each.collect()
+            format!("--{option}: this home has no load `{name}`; it has {}", known.join(", "))
+        })
+    };
+    let mut given = Given::default();
+    for (name, kwh) in &args.room {
+        given.room.insert(load("room", name)?, *kwh);
+    }
+    for (name, hours) in &args.plugged {
+        let id = load("plugged", name)?;
+        if !home.load(id).is_charge_point() {
+            return Err(format!("--plugged: nothing is plugged in at `{name}`; that is for charge points"));
+        }
+        given.plugged.insert(id, *hours);
+    }
+    Ok(given)
 }

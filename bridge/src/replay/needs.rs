@@ -8,12 +8,13 @@ use overspill_rules::home::{Home, Kind, LoadId};
 use overspill_rules::time::{Moment, Span, WallTime};
 use overspill_rules::whatif::Need;
 
+use super::given::{Given, PluggedHours};
 use crate::store::{HalfHour, StoreError, StoreReader};
 
 /// Where a load's needs come from, in words.
 pub(super) type Sources = Vec<String>;
 
-/// The needs of every load that has some. `given` are kilowatt-hours for each plug-in or day.
+/// The needs of every load that has some. What is `given` takes the place of the record.
 ///
 /// # Errors
 /// When the journal can't be read.
@@ -21,7 +22,7 @@ pub(super) fn needs(
     journal: &StoreReader,
     home: &Home,
     (from, to): (WallTime, WallTime),
-    given: &BTreeMap<LoadId, f64>,
+    given: &Given,
 ) -> Result<(BTreeMap<LoadId, Vec<Need>>, Sources), StoreError> {
     let day = Span::hours(48);
     let half_hours = journal.half_hours(from + Span(-day.0), to + day)?;
@@ -33,25 +34,47 @@ pub(super) fn needs(
             Kind::Modulated { .. } => false,
             Kind::Switch { .. } => continue,
         };
-        let sessions = if is_car { sessions(journal, &load.id, (from, to))? } else { Vec::new() };
-        let by_session = !sessions.is_empty();
-        let periods =
-            if by_session { sessions } else { days(&home.timezone, (from, to), if is_car { 12 } else { 0 }) };
+        let hours = given.plugged.get(&id).filter(|_| is_car);
+        let recorded = is_car && hours.is_none();
+        let sessions = if recorded { sessions(journal, &load.id, (from, to))? } else { Vec::new() };
+        let by = match hours {
+            Some(hours) => By::Hours(*hours),
+            None if !sessions.is_empty() => By::Sessions,
+            None => By::Days(if is_car { 12 } else { 0 }),
+        };
+        let periods = match by {
+            By::Hours(hours) => hours.periods(&home.timezone, (from, to)),
+            By::Sessions => sessions,
+            By::Days(hour) => days(&home.timezone, (from, to), hour),
+        };
+        // Where hours are given, what the car took until it is next plugged in belongs to them.
+        let ends = periods.iter().skip(1).map(|(begin, _)| *begin).chain([to]);
         let flow = format!("load.{}", load.id);
-        let list = periods.into_iter().map(|(a, b)| {
-            let wh = given.get(&id).map_or_else(|| taken_wh(&half_hours, &flow, a, b), |kwh| kwh * 1000.0);
+        let list = periods.iter().zip(ends).map(|((a, b), next)| {
+            let until = if matches!(by, By::Hours(_)) { next } else { *b };
+            let taken = || taken_wh(&half_hours, &flow, *a, until);
+            let wh = given.room.get(&id).map_or_else(taken, |kwh| kwh * 1000.0);
             Need { from: Moment(a.0), to: Moment(b.0), wh, evenly: !is_car }
         });
         all.insert(id, list.collect());
-        sources.push(source(&load.id, is_car, by_session, given.get(&id).copied()));
+        sources.push(source(&load.id, is_car, by, given.room.get(&id).copied()));
     }
     Ok((all, sources))
 }
 
-fn source(load: &str, is_car: bool, by_session: bool, given: Option<f64>) -> String {
-    let each = match (is_car, by_session) {
-        (true, true) => "each time it is plugged in",
-        (true, false) => "from noon to noon, always plugged in",
+/// What tells the periods of a load's needs.
+#[derive(Debug, Clone, Copy)]
+enum By {
+    Hours(PluggedHours),
+    Sessions,
+    Days(i8),
+}
+
+fn source(load: &str, is_car: bool, by: By, given: Option<f64>) -> String {
+    let each = match (is_car, by) {
+        (_, By::Hours(_)) => "each time, plugged in at the hours given",
+        (true, By::Sessions) => "each time it is plugged in",
+        (true, By::Days(_)) => "from noon to noon, always plugged in",
         (false, _) => "each day, used evenly, the tank half used at the beginning",
     };
     match given {

@@ -1,6 +1,5 @@
 //! What would have happened, read from the journal.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use overspill_rules::home::{Home, LoadId};
@@ -9,6 +8,7 @@ use overspill_rules::time::WallTime;
 use overspill_rules::whatif::{Account, Assumptions, WhatIf};
 
 use super::Progress;
+use super::given::{Given, Plugs};
 use super::prices::PriceLists;
 use crate::config::PriceFile;
 use crate::store::{StoreError, StoreReader};
@@ -33,8 +33,8 @@ pub struct Told {
 pub struct Trial<'a> {
     /// The rules.
     pub rules: RuleSet,
-    /// Kilowatt-hours that a load takes at most for each plug-in or day.
-    pub room: BTreeMap<LoadId, f64>,
+    /// What is said about the loads, in place of what was recorded.
+    pub given: Given,
     /// Files of prices, for times of which the journal has none.
     pub price_files: &'a [PriceFile],
 }
@@ -49,9 +49,9 @@ pub fn what_if(
     span: (WallTime, WallTime),
     trial: Trial<'_>,
 ) -> Result<Told, StoreError> {
-    let Trial { rules, room, price_files } = trial;
+    let Trial { rules, given, price_files } = trial;
     let (from, to) = within(journal, span)?;
-    let (needs, mut assumed) = super::needs::needs(journal, home, (from, to), &room)?;
+    let (needs, mut assumed) = super::needs::needs(journal, home, (from, to), &given)?;
     let run = journal.runs()?.into_iter().rfind(|r| r.began.is_some_and(|b| b <= from));
     let standing = run.as_ref().map(|run| journal.standing(home, run, from)).transpose()?;
     let kept = run.and_then(|r| r.kept).unwrap_or_default();
@@ -61,7 +61,9 @@ pub fn what_if(
     assumed.extend(not_additive(home));
     let home = Arc::new(home.clone());
     let mut what_if = WhatIf::new(&home, rules, kept, &assumptions, from);
-    standing.iter().flatten().for_each(|input| what_if.input(from, input));
+    let mut plugs = Plugs::new(&given, &home.timezone, (from, to));
+    let standing = standing.iter().flatten().filter(|input| !plugs.overrule(input));
+    standing.for_each(|input| what_if.input(from, input));
     let mut prices = PriceLists::new(journal, price_files, (from, to))?;
     let mut setpoints = recorded_setpoints(journal, &home, &mut what_if, (from, to))?.into_iter().peekable();
     let mut days = Days::new(&home, from);
@@ -72,9 +74,11 @@ pub fn what_if(
         while let Some((when, load, watts)) = setpoints.next_if(|(when, ..)| *when <= at) {
             what_if.recorded_setpoint(when, load, watts);
         }
+        plugs.news(at).iter().for_each(|(when, input)| what_if.input(*when, input));
         days.at(at, &what_if);
         prices.news(at).iter().for_each(|input| what_if.input(at, input));
         match journalled.input {
+            Ok(input) if plugs.overrule(&input) => {}
             Ok(input) => what_if.input(at, &input),
             Err(_) => unknown += 1,
         }

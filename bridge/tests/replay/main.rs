@@ -123,6 +123,25 @@ fn a_setting_from_before_the_span_holds_in_it() {
     assert!(told["loads"]["car"]["recorded"]["kwh"].as_f64() > Some(0.5), "{told}");
 }
 
+#[test]
+fn a_car_charges_in_the_hours_given_and_no_other() {
+    let folder = recorded();
+    let rules = with_rules(folder.path(), r#"fn decide(home) { home.load("car").run_at_a(10, "always"); }"#);
+    let kwh = |more: &[&str]| {
+        let output = overspill(
+            &folder,
+            &[&["--format", "json", "--rules", &rules, "--room", "car=50"], more].concat(),
+        );
+        let told: Value =
+            serde_json::from_slice(&output.stdout).unwrap_or_else(|_| panic!("{}", text(&output.stderr)));
+        told["loads"]["car"]["replayed"]["kwh"].as_f64().unwrap()
+    };
+    // The record is from 09:00 to 12:00 by the clock there; 10 A are 2.3 kW, of which this car draws a little less.
+    let some = kwh(&["--plugged", "car=10:00-11:30"]);
+    assert!((3.1..3.5).contains(&some), "{some} kWh");
+    assert_eq!(kwh(&["--plugged", "car=20:00-06:00"]), 0.0);
+}
+
 /// By hand: two prices of the day, and what was bought before and after the change.
 #[test]
 fn the_cost_is_that_of_the_prices_at_the_time() {
@@ -164,7 +183,13 @@ fn what_can_not_be_replayed_says_why() {
         assert_eq!(output.status.code(), Some(2));
         text(&output.stderr).replace(folder.path().to_str().unwrap(), "DIR")
     };
-    let wrong = [told(&["--rules", "nowhere"]), told(&["--room", "boat=3"]), told(&["--room", "car"])];
+    let wrong = [
+        told(&["--rules", "nowhere"]),
+        told(&["--room", "boat=3"]),
+        told(&["--room", "car"]),
+        told(&["--plugged", "car=18-07"]),
+        told(&["--plugged", "water=18:00-07:00"]),
+    ];
     std::fs::remove_file(home::journal(folder.path())).unwrap();
     insta::assert_snapshot!([wrong.join("---\n"), told(&["--verify"])].join("---\n"));
 }
