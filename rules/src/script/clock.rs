@@ -1,5 +1,8 @@
 //! The household's clock: local times of day as instants, right on the days when the clocks change.
 
+use std::collections::BTreeMap;
+use std::sync::{Mutex, PoisonError};
+
 use jiff::ToSpan;
 use jiff::civil::Date;
 use jiff::tz::{AmbiguousOffset, TimeZone};
@@ -48,8 +51,45 @@ pub(super) fn is_between(now: &Zoned, start: TimeOfDay, end: TimeOfDay) -> bool 
     if start < end { start <= shown && shown < end } else { shown >= start || shown < end }
 }
 
+/// When the clock showed a time of day last, and when something happens to it next.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Around {
+    /// The last instant at which the clock showed it.
+    pub(super) last: Option<WallTime>,
+    /// The next one, or the change of the clocks before that.
+    pub(super) next: Option<WallTime>,
+}
+
+/// Times of day that a program keeps in mind; a rule asks for a handful.
+const KEPT_IN_MIND: usize = 64;
+
+/// What was found around each time of day, with the instant for which. It is the same until `next` comes, and dear to
+/// work out.
+#[derive(Debug, Default)]
+pub(super) struct Memo(Mutex<BTreeMap<TimeOfDay, (WallTime, Around)>>);
+
+impl Memo {
+    /// What there is around `now`, in the zone of `now`, which is always the home's.
+    pub(super) fn around(&self, now: &Zoned, time: TimeOfDay) -> Around {
+        let at = WallTime(now.timestamp().as_millisecond());
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((since, around)) = known.get(&time)
+            && *since <= at
+            && around.next.is_some_and(|next| at < next)
+        {
+            return *around;
+        }
+        let around = Around { last: last(now, time), next: next(now, time) };
+        if known.len() >= KEPT_IN_MIND {
+            known.clear();
+        }
+        known.insert(time, (at, around));
+        around
+    }
+}
+
 /// The next instant after `now` at which the clock shows `time`, or at which the clocks change before that.
-pub(super) fn next(now: &Zoned, time: TimeOfDay) -> Option<WallTime> {
+fn next(now: &Zoned, time: TimeOfDay) -> Option<WallTime> {
     let found = next_instant(now, time)?;
     let zone = now.time_zone();
     let change =
@@ -71,7 +111,7 @@ fn next_instant(now: &Zoned, time: TimeOfDay) -> Option<Timestamp> {
 }
 
 /// The last instant up to `now` at which the clock showed `time`.
-pub(super) fn last(now: &Zoned, time: TimeOfDay) -> Option<WallTime> {
+fn last(now: &Zoned, time: TimeOfDay) -> Option<WallTime> {
     (0..=2)
         .filter_map(|back| now.date().checked_sub(back.days()).ok())
         .flat_map(|date| {
@@ -182,5 +222,24 @@ mod tests {
         assert_eq!(utc(last(&local("2026-10-25T01:40:00Z"), at("01:30"))), "2026-10-25T01:30:00.000Z");
         // Of a skipped 01:30 the change.
         assert_eq!(utc(last(&local("2026-03-29T01:10:00Z"), at("01:30"))), "2026-03-29T01:00:00.000Z");
+    }
+
+    /// What is kept in mind is what would be worked out afresh, also where the clocks change.
+    #[test]
+    fn a_memory_of_times_says_the_same() {
+        for begin in ["2026-03-27T20:00:00Z", "2026-10-23T20:00:00Z"] {
+            let (memo, mut now) = (Memo::default(), local(begin));
+            for step in 0..900 {
+                for time in ["00:00", "01:30", "02:00", "12:00", "24:00"].map(at) {
+                    let kept = memo.around(&now, time);
+                    let fresh = (last(&now, time), next(&now, time));
+                    assert_eq!((kept.last, kept.next), fresh, "{now} {time:?}");
+                }
+                now = now.checked_add(jiff::SignedDuration::from_secs(300 + step % 7 * 13)).unwrap();
+            }
+            // Time that goes back is no trouble either.
+            let back = local(begin);
+            assert_eq!(memo.around(&back, at("12:00")).next, next(&back, at("12:00")));
+        }
     }
 }

@@ -4,7 +4,6 @@ use std::sync::Arc;
 
 use rhai::{Dynamic, Engine, Map};
 
-use super::clock;
 use super::engine::{Answer, number};
 use super::explain::type_word;
 use super::nearest::suggest;
@@ -117,8 +116,9 @@ impl LoadObject {
     fn last(&self, time: &str) -> Answer<WallTime> {
         let time = self.evaluation.time_of_day(time)?;
         let now = self.evaluation.local()?;
-        self.evaluation.wake_at(clock::next(&now, time));
-        match clock::last(&now, time) {
+        let around = self.evaluation.around(&now, time);
+        self.evaluation.wake_at(around.next);
+        match around.last {
             Some(at) => Ok(at),
             None => self.evaluation.wait("the clock is not set yet".to_owned()),
         }

@@ -157,7 +157,7 @@ impl ClockObject {
         }
         let now = self.0.local()?;
         let inside = clock::is_between(&now, from, until);
-        self.0.wake_at(clock::next(&now, if inside { until } else { from }));
+        self.0.wake_at(self.0.around(&now, if inside { until } else { from }).next);
         Ok(inside)
     }
 
@@ -197,7 +197,7 @@ impl ClockObject {
 
     fn date(&self) -> Answer<Zoned> {
         let now = self.0.local()?;
-        self.0.wake_at(clock::next(&now, TimeOfDay::MIDNIGHT));
+        self.0.wake_at(self.0.around(&now, TimeOfDay::MIDNIGHT).next);
         Ok(now)
     }
 }

@@ -20,8 +20,8 @@ pub struct Program {
     /// What rules may import.
     pub(super) library: StaticModuleResolver,
     pub(super) home: Arc<Home>,
-    /// Rise and set of today, worked out once.
-    pub(super) sun: Arc<crate::sun::Memo>,
+    /// What is dear to work out, worked out once.
+    pub(super) memos: Arc<super::trace::Memos>,
     pub(super) infos: Vec<RuleInfo>,
     pub(super) rules: Vec<Option<CompiledRule>>,
     /// Texts of every file, to show the line of a fault.
@@ -70,7 +70,7 @@ impl Program {
         let (texts, home_kept) = (texts(set), Arc::new(home.clone()));
         let (infos, rules) = (Vec::new(), Vec::new());
         let mut program =
-            Program { engine, library, home: home_kept, sun: Arc::default(), infos, rules, texts };
+            Program { engine, library, home: home_kept, memos: Arc::default(), infos, rules, texts };
         for rule in &set.rules {
             let (info, compiled) = compile_rule(&program.engine, home, rule, &libraries, &mut faults);
             program.infos.push(info);

@@ -91,7 +91,7 @@ impl Program {
         view: &Arc<View>,
         state: &RuleMemory,
     ) -> Ended {
-        let evaluation = Arc::new(Evaluation::new(view, &self.home, &self.sun, state));
+        let evaluation = Arc::new(Evaluation::new(view, &self.home, &self.memos, state));
         let home = HomeObject(Arc::clone(&evaluation));
         let mut this = Dynamic::from_map(state.map().clone());
         let options = CallFnOptions::new()

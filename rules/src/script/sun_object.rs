@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use rhai::{Engine, ImmutableString};
 
-use super::clock::{self, TimeOfDay};
+use super::clock::TimeOfDay;
 use super::engine::Answer;
 use super::trace::Evaluation;
 use crate::sun::{self, SunDay, SunPosition};
@@ -52,7 +52,7 @@ impl SunObject {
     fn shown(&self, what: &str, event: fn(SunDay) -> Option<WallTime>) -> Answer<ImmutableString> {
         let place = self.place()?;
         let now = self.0.local()?;
-        self.0.wake_at(clock::next(&now, TimeOfDay::MIDNIGHT));
+        self.0.wake_at(self.0.around(&now, TimeOfDay::MIDNIGHT).next);
         let at = self.0.sun_day(&now, place).and_then(event).and_then(|at| at.in_zone(&self.0.view.zone));
         match at {
             Some(at) => Ok(format!("{:02}:{:02}", at.hour(), at.minute()).into()),

@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use jiff::Zoned;
 use rhai::{Dynamic, EvalAltResult, Position};
 
+use super::clock::{self, Around, TimeOfDay};
 use super::engine::Answer;
 use super::memory::{RollingStates, RuleMemory, SustainedState};
 use super::need::{Needs, Troubles};
@@ -61,12 +62,19 @@ pub(super) struct Trace {
     pub(super) stop: Option<Stop>,
 }
 
+/// What is dear to work out and stays the same for a while.
+#[derive(Debug, Default)]
+pub(super) struct Memos {
+    sun: sun::Memo,
+    clock: clock::Memo,
+}
+
 /// One evaluation: the view, the home's names and the trace. The objects that a script holds share it.
 #[derive(Debug)]
 pub(super) struct Evaluation {
     pub(super) view: Arc<View>,
     pub(super) home: Arc<Home>,
-    sun: Arc<sun::Memo>,
+    memos: Arc<Memos>,
     trace: Mutex<Trace>,
 }
 
@@ -74,18 +82,23 @@ impl Evaluation {
     pub(super) fn new(
         view: &Arc<View>,
         home: &Arc<Home>,
-        sun: &Arc<sun::Memo>,
+        memos: &Arc<Memos>,
         memory: &RuleMemory,
     ) -> Evaluation {
         let (sustained, rolling) = (memory.sustained.clone(), memory.rolling.clone());
         let needs_before = memory.needs.clone();
         let trace = Mutex::new(Trace { sustained, rolling, needs_before, ..Trace::default() });
-        Evaluation { view: Arc::clone(view), home: Arc::clone(home), sun: Arc::clone(sun), trace }
+        Evaluation { view: Arc::clone(view), home: Arc::clone(home), memos: Arc::clone(memos), trace }
+    }
+
+    /// When the clock showed `time` last and what happens next.
+    pub(super) fn around(&self, local: &Zoned, time: TimeOfDay) -> Around {
+        self.memos.clock.around(local, time)
     }
 
     /// When the sun rises and sets on the date of `local`.
     pub(super) fn sun_day(&self, local: &Zoned, place: (f64, f64)) -> Option<SunDay> {
-        self.sun.day(local, place)
+        self.memos.sun.day(local, place)
     }
 
     pub(super) fn trace(&self) -> MutexGuard<'_, Trace> {
