@@ -1,28 +1,23 @@
 //! A year of half hours against a linear programme: `tests/data/battery_reference_2008_30min.csv`, solved by SciPy's HiGHS
 //! apart from this program.
 
-use std::path::Path;
 use std::sync::OnceLock;
 
-use overspill_rules::answers::battery::{Series, Strategy, Terms, what_if};
-use overspill_rules::tariff::Tariff;
+use jiff::civil::DateTime;
+use overspill_rules::answers::battery::{Observed, Outcome, Series, Strategy, Terms, what_if};
+use overspill_rules::tariff::{Prices, Tariff};
+use overspill_rules::time::WallTime;
 use rust_decimal::prelude::ToPrimitive;
 
 use crate::support::{by_time, flat};
 
-fn data(name: &str) -> String {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/data").join(name);
-    std::fs::read_to_string(path).unwrap()
-}
+const YEAR: &str = include_str!("../../../tests/data/year_2008_30min.csv");
+const REFERENCE: &str = include_str!("../../../tests/data/battery_reference_2008_30min.csv");
 
 /// The rows of the year, each with its hour of the day; those with blanks are a gap.
 fn year(tariff: Tariff) -> Series {
-    use jiff::civil::DateTime;
-    use overspill_rules::answers::battery::Observed;
-    use overspill_rules::tariff::Prices;
-    use overspill_rules::time::WallTime;
     let mut series = Series::new(jiff::tz::TimeZone::UTC, Some(tariff));
-    for line in data("year_2008_30min.csv").lines().skip(1) {
+    for line in YEAR.lines().skip(1) {
         let fields: Vec<&str> = line.split(',').collect();
         if fields[2].is_empty() {
             continue;
@@ -46,8 +41,7 @@ fn year(tariff: Tariff) -> Series {
 fn reference() -> &'static [Vec<(String, f64)>] {
     static ROWS: OnceLock<Vec<Vec<(String, f64)>>> = OnceLock::new();
     ROWS.get_or_init(|| {
-        let text = data("battery_reference_2008_30min.csv");
-        let mut lines = text.lines();
+        let mut lines = REFERENCE.lines();
         let names: Vec<&str> = lines.next().unwrap().split(',').collect();
         let row = |line: &str| {
             names.iter().map(|n| (*n).to_owned()).zip(line.split(',').map(|v| v.parse().unwrap())).collect()
@@ -81,7 +75,7 @@ fn at_a_flat_price_storing_surplus_is_the_optimum() {
     }
 }
 
-fn cost(outcome: &overspill_rules::answers::battery::Outcome) -> f64 {
+fn cost(outcome: &Outcome) -> f64 {
     outcome.bill.unwrap().energy().to_f64().unwrap()
 }
 
