@@ -8,7 +8,7 @@ use super::Told;
 use super::words::{enough, number};
 
 const WIDTH: f64 = 760.0;
-const HEIGHT: f64 = 460.0;
+const HEIGHT: f64 = 480.0;
 const LEFT: f64 = 76.0;
 const RIGHT: f64 = 600.0;
 const TOP: f64 = 76.0;
@@ -50,18 +50,18 @@ struct Curve {
 pub fn svg(told: &Told) -> String {
     let curves: Vec<Curve> = told.strategies().into_iter().map(|strategy| curve(told, strategy)).collect();
     let all = || curves.iter().flat_map(|curve| curve.points.iter().copied());
-    let ceiling = nice(all().map(|(_, worth)| worth).fold(0.0, f64::max));
+    let ceiling = round_up(all().map(|(_, worth)| worth).fold(0.0, f64::max));
     let floor = all().map(|(_, worth)| worth).fold(0.0, f64::min);
     let axes = Axes {
         most_x: all().map(|(size, _)| size).fold(0.0, f64::max),
-        least_y: if floor < 0.0 { -nice(-floor) } else { 0.0 },
+        least_y: if floor < 0.0 { -round_up(-floor) } else { 0.0 },
         most_y: if ceiling > 0.0 { ceiling } else { 1.0 },
     };
     let mut svg = head(told);
     grid(&mut svg, &axes, told);
     end(&mut svg, &axes, told);
     for curve in &curves {
-        draw(&mut svg, &axes, curve, told);
+        draw(&mut svg, &axes, curve);
     }
     labels(&mut svg, &axes, &curves);
     svg.push_str("</svg>\n");
@@ -91,14 +91,23 @@ fn curve(told: &Told, strategy: Strategy) -> Curve {
     Curve { strategy, points, asked }
 }
 
-/// A round number not below `value`.
-fn nice(value: f64) -> f64 {
+/// A round number not below `value`, so that curves fill the picture.
+fn round_up(value: f64) -> f64 {
+    first_of(&[1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0], value)
+}
+
+/// A distance of marks not below `value`, as rulers have it.
+fn marks(value: f64) -> f64 {
+    first_of(&[1.0, 2.0, 5.0, 10.0], value)
+}
+
+fn first_of(steps: &[f64], value: f64) -> f64 {
     if value <= 0.0 {
         return 0.0;
     }
     let ten = 10.0_f64.powf(value.log10().floor());
-    let steps = [1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0];
-    steps.into_iter().map(|step| step * ten).find(|round| *round >= value * 0.999_999).unwrap_or(10.0 * ten)
+    let fits = |step: &f64| *step * ten >= value * 0.999_999;
+    steps.iter().copied().find(fits).unwrap_or(10.0) * ten
 }
 
 fn what(told: &Told) -> String {
@@ -127,7 +136,7 @@ fn head(told: &Told) -> String {
 }
 
 fn grid(svg: &mut String, axes: &Axes, told: &Told) {
-    let step = nice((axes.most_y - axes.least_y) / 5.0);
+    let step = marks((axes.most_y - axes.least_y) / 5.0);
     let mut worth = (axes.least_y / step).ceil() * step;
     while worth <= axes.most_y + step * 1e-6 {
         let y = axes.y(worth);
@@ -136,7 +145,7 @@ fn grid(svg: &mut String, axes: &Axes, told: &Told) {
         text(svg, (LEFT - 8.0, y + 4.0), "end", "", &number(worth, 2));
         worth += step;
     }
-    let step = nice(axes.most_x / 8.0);
+    let step = marks(axes.most_x / 8.0);
     let mut size = 0.0;
     while size <= axes.most_x * 1.000_001 {
         let x = axes.x(size);
@@ -167,7 +176,7 @@ fn end(svg: &mut String, axes: &Axes, told: &Told) {
     );
 }
 
-fn draw(svg: &mut String, axes: &Axes, curve: &Curve, told: &Told) {
+fn draw(svg: &mut String, axes: &Axes, curve: &Curve) {
     let mut path = String::new();
     for (n, (size, worth)) in curve.points.iter().enumerate() {
         let _ = write!(path, "{}{:.1} {:.1}", if n == 0 { "M" } else { "L" }, axes.x(*size), axes.y(*worth));
@@ -178,13 +187,14 @@ fn draw(svg: &mut String, axes: &Axes, curve: &Curve, told: &Told) {
         Strategy::Foresight => " stroke-dasharray=\"2 3\"",
     };
     let _ = writeln!(svg, "<path d=\"{path}\" stroke=\"#111\" stroke-width=\"1.8\" fill=\"none\"{dashes}/>");
-    let below = curve.strategy == Strategy::StoreSurplus && told.strategies().len() > 1;
-    let shift = if below { 18.0 } else { -9.0 };
-    for (size, worth) in &curve.asked {
+    let last = curve.asked.len().saturating_sub(1);
+    for (n, (size, worth)) in curve.asked.iter().enumerate() {
         let (x, y) = (axes.x(*size), axes.y(*worth));
         let _ = writeln!(svg, "<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"3.5\"/>");
+        // Under the curve, where there is room; the bound, which is above another curve, goes without.
+        let (shift, anchor) = if n == last { (-6.0, "end") } else { (5.0, "start") };
         if curve.strategy != Strategy::Foresight {
-            text(svg, (x, y + shift), "end", "font-size=\"12\"", &format!("{worth:.0}"));
+            text(svg, (x + shift, y + 17.0), anchor, "font-size=\"12\"", &format!("{worth:.0}"));
         }
     }
 }

@@ -50,10 +50,13 @@ impl Record {
         let sum = |signs: &[(&str, f64)]| together(flows, signs);
         if self.without_own {
             let without = [("import", 1.0), ("export", -1.0), ("discharge", 1.0), ("charge", -1.0)];
-            let found = sum(&without).or_else(|| sum(&[("house", 1.0), ("solar", -1.0)]));
+            let found = sum(&without)
+                .filter(|_| sees_export(home))
+                .or_else(|| sum(&[("house", 1.0), ("solar", -1.0)]));
             return self.net(found);
         }
-        if let Some((_, covered_s)) = sum(&[("import", 1.0), ("export", -1.0)]) {
+        let both = sum(&[("import", 1.0), ("export", -1.0)]).filter(|_| sees_export(home));
+        if let Some((_, covered_s)) = both {
             return Some((flows.get("import")?.0, flows.get("export")?.0, covered_s));
         }
         if sends_nothing_out(home) {
@@ -82,7 +85,11 @@ fn together(flows: &Flows<'_>, signs: &[(&str, f64)]) -> Option<(f64, f64)> {
 
 /// A home that makes nothing sends nothing out, so that an import meter alone tells all.
 fn sends_nothing_out(home: &Home) -> bool {
-    let sends =
-        [Measures::Solar, Measures::Battery, Measures::Grid(Side::Both), Measures::Grid(Side::Export)];
-    !sends.into_iter().any(|what| home.measures(what))
+    !sees_export(home) && !home.measures(Measures::Solar) && !home.measures(Measures::Battery)
+}
+
+/// A meter of import alone says nothing of what is sent out, though the record has 0 of it.
+fn sees_export(home: &Home) -> bool {
+    let sees = [Side::Both, Side::Export].into_iter().any(|side| home.measures(Measures::Grid(side)));
+    sees || !home.measures(Measures::Grid(Side::Import))
 }

@@ -14,14 +14,15 @@ use crate::words::wrapped;
 pub fn told(told: &Told, zone: &TimeZone) -> String {
     let (from, to) = told.span;
     let hours = (to - from).as_hours();
+    let digits = if hours < 240.0 { 2 } else { 1 };
     let mut text = format!(
         "{}, {} to {}.\n{} of {} days with readings ({:.0} %).\n\
          Indicative: what a battery would have done, as far as it can be worked out.\n\n",
         told.home,
         local(from, zone),
         local(to, zone),
-        number(told.covered_hours / 24.0, 1),
-        number(hours / 24.0, 1),
+        number(told.covered_hours / 24.0, digits),
+        number(hours / 24.0, digits),
         told.covered() * 100.0
     );
     text.push_str(&table(told));

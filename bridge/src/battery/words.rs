@@ -14,7 +14,7 @@ use super::{Asked, Row, Told, paid};
 pub(super) const WATER_LIFT_K: f64 = 50.0;
 
 /// Batteries are warranted for so many years: common practice.
-const WARRANTY_YEARS: i64 = 10;
+const WARRANTY_YEARS: u32 = 10;
 
 /// Below so much in all, energy is told to the tenth.
 const LITTLE_KWH: f64 = 1000.0;
@@ -92,7 +92,7 @@ fn within_half_hours(record: &Record, told: &Told) -> Vec<String> {
 }
 
 fn strategies() -> String {
-    "`fill-cheap` also buys to store: each day is planned from the four weeks before it, knowing nothing of the future but \
+    "`fill-cheap` also buys to store while that has paid so far: each day is planned from the four weeks before it, knowing nothing of the future but \
      prices. `foresight` knows the whole future: a bound that no battery reaches."
         .to_owned()
 }
@@ -175,40 +175,38 @@ pub(super) fn further(told: &Told, strategy: Strategy) -> Vec<Further> {
 /// From where on more is not worth it, in kilowatt-hours (`None` is nowhere among these sizes), and why, in a sentence.
 pub(super) fn enough(told: &Told) -> Option<(Option<f64>, String)> {
     let best = told.strategies().into_iter().rfind(|strategy| *strategy != Strategy::Foresight)?;
-    let further = further(told, best);
-    let (first, last) = (further.first()?.each, further.last()?.to_kwh);
-    let price = told.price_per_kwh.and_then(|price| price.to_f64()).zip(told.currency.as_ref());
-    let (least, within, not) = match price {
-        Some((price, currency)) => {
-            let price_told = format!(
-                "its {} {currency} within {WARRANTY_YEARS} years, a common warranty",
-                number(price, 2)
-            );
-            (
-                price / WARRANTY_YEARS as f64,
-                format!("pays back {price_told}"),
-                format!("does not pay back {price_told}"),
-            )
-        }
-        None => (
-            first / 2.0,
-            "brings at least half of what the first ones bring".to_owned(),
-            "brings less than half of what the first ones bring".to_owned(),
-        ),
-    };
-    if first <= 0.0 {
-        return Some((Some(0.0), format!("No size brings anything ({}).", best.word())));
-    }
     let word = best.word();
-    let Some(beyond) = further.iter().find(|more| more.each < least) else {
-        return Some((None, format!("Up to {} kWh each further kWh {within} ({word}).", number(last, 2))));
+    let further = further(told, best);
+    let last = number(further.last()?.to_kwh, 2);
+    // Idling takes its toll of the first kilowatt-hours; what counts is how it goes on from where they bring most.
+    let most = further.iter().map(|more| more.each).fold(f64::NEG_INFINITY, f64::max);
+    let mut falling = further.iter().skip_while(|more| more.each < most);
+    let (least, does, does_not) = worth_it(told, most);
+    if most <= 0.0 {
+        return Some((Some(0.0), format!("No size here brings anything ({word}).")));
+    }
+    if most < least {
+        return Some((Some(0.0), format!("At no size here a kWh {does} ({word}).")));
+    }
+    let Some(beyond) = falling.find(|more| more.each < least) else {
+        return Some((None, format!("Up to {last} kWh each further kWh {does} ({word}).")));
     };
-    let sentence = if beyond.from_kwh > 0.0 {
-        format!("Beyond {} kWh a further kWh {not} ({word}).", number(beyond.from_kwh, 2))
-    } else {
-        format!("Even up to {} kWh a kWh {not} ({word}).", number(beyond.to_kwh, 2))
-    };
-    Some((Some(beyond.from_kwh), sentence))
+    let from = number(beyond.from_kwh, 2);
+    Some((Some(beyond.from_kwh), format!("Beyond {from} kWh a further kWh {does_not} ({word}).")))
+}
+
+/// What a kilowatt-hour of size has to bring in a year, and how it is said that it does, and does not.
+fn worth_it(told: &Told, most: f64) -> (f64, String, String) {
+    let price = told.price_per_kwh.and_then(|price| price.to_f64()).zip(told.currency.as_ref());
+    if let Some((price, currency)) = price {
+        let back = format!(
+            "back its {} {currency} within {WARRANTY_YEARS} years, a common warranty",
+            number(price, 2)
+        );
+        return (price / f64::from(WARRANTY_YEARS), format!("pays {back}"), format!("does not pay {back}"));
+    }
+    let half = "half of what the best ones bring";
+    (most / 2.0, format!("brings at least {half}"), format!("brings less than {half}"))
 }
 
 /// How long a row takes to be paid back, in years, or that it never is.

@@ -4,9 +4,12 @@
 //! and tomorrow may go; for each the worth of charge is worked out backwards at the prices of today and tomorrow. What
 //! charge is worth is the mean of them: recent days count more, and so do days of the same kind (working day or weekend)
 //! and days whose eve resembled yesterday. The levels that follow from that mean steer today, half hour by half hour, and
-//! what then really happens does the rest. The first day, which has no past, only stores surplus.
+//! what then really happens does the rest.
+//!
+//! Whether planning pays shows as time goes on: beside the battery one that always follows the plan and one that only
+//! stores surplus go through the same days, and today follows the one that has done better so far.
 
-use super::course::Levels;
+use super::course::{Course, Levels};
 use super::step::Step;
 use super::terms::Terms;
 use super::worth::Worth;
@@ -81,9 +84,15 @@ pub(super) fn levels(steps: &[Step], terms: &Terms, known_ahead: bool) -> Vec<[L
     let days: Vec<Day<'_>> = steps.chunk_by(|a, b| a.day == b.day).map(Day::new).collect();
     let mut past: Vec<&Day<'_>> = Vec::new();
     let mut levels = Vec::with_capacity(steps.len());
+    let (mut planning, mut storing) = (Trial::new(terms), Trial::new(terms));
     for (n, today) in days.iter().enumerate() {
         let tomorrow = days.get(n + 1).filter(|_| known_ahead).unwrap_or(today);
-        levels.extend(plan(today, tomorrow, &past, terms));
+        let planned = plan(today, tomorrow, &past, terms);
+        let stored = vec![[Levels::storing(terms); 2]; today.steps.len()];
+        let pays = planning.cost(today, terms) < storing.cost(today, terms);
+        planning.pass(today, &planned);
+        storing.pass(today, &stored);
+        levels.extend(if pays { planned } else { stored });
         if today.teaches() {
             past.push(today);
         }
@@ -92,6 +101,32 @@ pub(super) fn levels(steps: &[Step], terms: &Terms, known_ahead: bool) -> Vec<[L
         }
     }
     levels
+}
+
+/// A battery that keeps to one way, and what that has cost lately.
+struct Trial<'a> {
+    course: Course<'a>,
+    cost: f64,
+}
+
+impl<'a> Trial<'a> {
+    fn new(terms: &'a Terms) -> Trial<'a> {
+        Trial { course: Course::new(terms), cost: 0.0 }
+    }
+
+    /// What it has cost, less what the charge that is left is worth at the price of the beginning of `day`.
+    fn cost(&self, day: &Day<'_>, terms: &Terms) -> f64 {
+        let price = day.steps.first().map_or(0.0, |step| step.import_price);
+        self.cost - self.course.charge_kwh() * terms.discharge_efficiency * price
+    }
+
+    fn pass(&mut self, day: &Day<'_>, levels: &[[Levels; 2]]) {
+        self.cost *= KEEPS;
+        for (step, levels) in day.steps.iter().zip(levels) {
+            let flow = self.course.pass(step, levels);
+            self.cost += flow.import_kwh * step.import_price - flow.export_kwh * step.export_price;
+        }
+    }
 }
 
 fn plan(today: &Day<'_>, tomorrow: &Day<'_>, past: &[&Day<'_>], terms: &Terms) -> Vec<[Levels; 2]> {
