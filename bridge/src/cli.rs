@@ -5,7 +5,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::commands::{
-    backup, check, correct, demo, export, import, journal, meter_book, replay, run, shadow, test, why,
+    backup, battery, check, correct, demo, export, import, journal, meter_book, replay, run, shadow, test,
+    why,
 };
 
 /// Spare solar power, seen, explained and used by the household's own rules.
@@ -28,6 +29,7 @@ enum Command {
     Correct(correct::Args),
     MeterBook(meter_book::Args),
     Backup(backup::Args),
+    Battery(battery::Args),
     Replay(replay::Args),
     Why(why::Args),
     Shadow(shadow::Args),
@@ -71,6 +73,7 @@ pub fn main() -> ExitCode {
         Command::Correct(args) => correct::run(&args).into(),
         Command::MeterBook(args) => meter_book::run(&args).into(),
         Command::Backup(args) => backup::run(&args).into(),
+        Command::Battery(args) => battery::run(&args).into(),
         Command::Replay(args) => replay::run(&args).into(),
         Command::Why(args) => why::run(&args).into(),
         Command::Shadow(args) => shadow::run(&args).into(),

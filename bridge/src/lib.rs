@@ -1,5 +1,6 @@
 //! The reaching: home file, broker, store, command line. The thinking is in `overspill-rules`.
 
+pub mod battery;
 pub mod broker;
 pub mod cli;
 pub mod commands;

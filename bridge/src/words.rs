@@ -45,3 +45,19 @@ pub(crate) fn wrapped(text: &str, indent: &str, columns: usize) -> String {
     }
     out
 }
+
+/// A number with a thin gap between thousands from five digits on.
+pub(crate) fn grouped(n: u64) -> String {
+    let digits = n.to_string();
+    if digits.len() < 5 {
+        return digits;
+    }
+    let mut text = String::new();
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    text
+}

@@ -18,6 +18,8 @@ const WATT_MS_PER_KWH: f64 = 3.6e9;
 pub(crate) struct Meterage {
     last: Option<(Moment, f64)>,
     register: Option<(Moment, f64)>,
+    /// What is as old as this has ended, and stands no more when other points report.
+    ended: Option<Moment>,
     open: Option<Open>,
     total_kwh: f64,
 }
@@ -73,6 +75,9 @@ impl Meterage {
         calendar: Calendar,
         rows: &mut Vec<EnergyRow>,
     ) {
+        if self.has_ended(at) {
+            return;
+        }
         let before = self.last.replace((at, watts));
         let Some((then, watts_then)) = before else { return };
         let length = at - then;
@@ -84,8 +89,12 @@ impl Meterage {
 
     /// The newest sample does not stand until the next one: what follows is not known.
     pub(crate) fn ends(&mut self) {
-        self.last = None;
-        self.register = None;
+        let newest = [self.last.take(), self.register.take()].into_iter().flatten().map(|(at, _)| at);
+        self.ended = newest.chain(self.ended).max();
+    }
+
+    fn has_ended(&self, at: Moment) -> bool {
+        self.ended.is_some_and(|ended| at <= ended)
     }
 
     /// Takes a register reading in kilowatt-hours; a step back starts afresh.
@@ -97,6 +106,9 @@ impl Meterage {
         calendar: Calendar,
         rows: &mut Vec<EnergyRow>,
     ) {
+        if self.has_ended(at) {
+            return;
+        }
         let Some((then, kwh_then)) = self.register.replace((at, kwh)) else { return };
         if at > then && kwh >= kwh_then {
             self.spread(flow, then, at, kwh - kwh_then, calendar, rows);

@@ -97,3 +97,24 @@ fn a_power_comes_with_its_own_time_and_a_refused_one_not_at_all() {
     assert_eq!(recount.take(Moment(20_000), &reading(0, 1e9)), None);
     assert_eq!(recount.take(Moment(20_000), &reading(77, 1.0)), None);
 }
+
+#[test]
+fn what_has_ended_does_not_stand_again_when_another_point_reports() {
+    let mut home = measured_home();
+    home.points.iter_mut().for_each(|p| p.gap_after = Some(overspill_rules::time::Span::hours(1000)));
+    let mut recount = Recount::new(Arc::new(home), START.0);
+    let hour = |n: i64| Moment(n * 3_600_000);
+    for n in [0, 1, 50, 51] {
+        // The grid first: it must not bring back what the roof gave before the gap.
+        recount.take(hour(n), &reading(0, 1000.0));
+        recount.take(hour(n), &reading(1, 2000.0));
+        if n == 1 {
+            recount.ends(PointId(0));
+            recount.ends(PointId(1));
+        }
+    }
+    let rows = recount.close();
+    let hours =
+        |flow: Flow| rows.iter().filter(|r| r.flow == flow).map(|r| r.covered_s).sum::<f64>() / 3600.0;
+    assert_eq!([hours(Flow::Import), hours(Flow::Solar)], [2.0, 2.0]);
+}

@@ -1,6 +1,7 @@
 //! One file for each command.
 
 pub mod backup;
+pub mod battery;
 pub mod check;
 pub mod correct;
 pub mod demo;

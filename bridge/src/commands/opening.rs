@@ -10,6 +10,8 @@ use overspill_rules::time::WallTime;
 use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError};
 
+pub(super) use crate::words::grouped;
+
 /// Reads the home file; where that can't be done, says why and how the command ends.
 pub(super) fn home_file(path: &Path) -> Result<Config, Outcome> {
     config::read(path).map_err(|why| match why {
@@ -83,22 +85,6 @@ pub(super) fn local(at: WallTime, zone: &TimeZone) -> String {
 /// A number with its word.
 pub(super) fn counted(n: u64, word: &str) -> String {
     if n == 1 { format!("1 {word}") } else { format!("{} {word}s", grouped(n)) }
-}
-
-/// A number with a thin gap between thousands from five digits on.
-pub(super) fn grouped(n: u64) -> String {
-    let digits = n.to_string();
-    if digits.len() < 5 {
-        return digits;
-    }
-    let mut text = String::new();
-    for (i, digit) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i).is_multiple_of(3) {
-            text.push(' ');
-        }
-        text.push(digit);
-    }
-    text
 }
 
 #[cfg(test)]

@@ -38,7 +38,7 @@ pub struct Bill {
 /// Energy is counted to the thousandth of a watt-hour; a float's further digits are no measurement.
 const KWH_DIGITS: usize = 6;
 
-fn kwh(energy: f64) -> Decimal {
+pub(crate) fn kwh(energy: f64) -> Decimal {
     format!("{energy:.KWH_DIGITS$}").parse().unwrap_or(Decimal::ZERO)
 }
 

@@ -12,6 +12,7 @@ mod windows;
 
 use rust_decimal::Decimal;
 
+pub(crate) use bill::kwh;
 pub use bill::{Bill, HalfHour};
 pub(crate) use plan::{Does, Need, Plan};
 pub use prices::{Price, PriceSeries, Prices, Side};
