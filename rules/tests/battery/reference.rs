@@ -83,7 +83,7 @@ fn cost(outcome: &Outcome) -> f64 {
 fn foresight_is_the_optimum_by_time_of_use_and_filling_comes_near_to_it() {
     let series = year(by_time("0.05"));
     assert!(series.has_cheap_times());
-    // Above the optimum, in percent: at most (the figures), and storing surplus alone.
+    // Above the optimum, in percent: at most (what is wanted), and storing surplus alone.
     let shares = [(0.0, 0.0, 0.0), (2.5, 2.0, 10.0), (5.0, 5.0, 21.0), (10.0, 9.0, 43.0)];
     for (row, (size, most, storing)) in reference().iter().zip(shares) {
         assert_eq!(column(row, "cap_kwh"), size);
