@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::commands::{
-    backup, check, correct, demo, export, import, journal, meter_book, replay, run, shadow, test, why,
+    backup, check, correct, demo, export, import, journal, meter_book, replay, report, run, shadow, test, why,
 };
 
 /// Spare solar power, seen, explained and used by the household's own rules.
@@ -29,6 +29,7 @@ enum Command {
     MeterBook(meter_book::Args),
     Backup(backup::Args),
     Replay(replay::Args),
+    Report(report::Args),
     Why(why::Args),
     Shadow(shadow::Args),
 }
@@ -72,6 +73,7 @@ pub fn main() -> ExitCode {
         Command::MeterBook(args) => meter_book::run(&args).into(),
         Command::Backup(args) => backup::run(&args).into(),
         Command::Replay(args) => replay::run(&args).into(),
+        Command::Report(args) => report::run(&args).into(),
         Command::Why(args) => why::run(&args).into(),
         Command::Shadow(args) => shadow::run(&args).into(),
     }

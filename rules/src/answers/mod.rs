@@ -1,4 +1,4 @@
-//! Answers that a household asks of its record: what the meters say, what the readings of a span mean.
+//! What the readings mean: answers over what was recorded, without files and clocks.
 
 pub mod meter_book;
 pub mod report;

@@ -3,7 +3,7 @@
 use overspill_rules::home::Home;
 use overspill_rules::input::{End, Input};
 use overspill_rules::limits::PRICES_BACK;
-use overspill_rules::tariff::Side;
+use overspill_rules::tariff::{Price, Side};
 use overspill_rules::time::{Span, WallTime};
 use rusqlite::params;
 
@@ -47,6 +47,25 @@ impl StoreReader {
                    WHERE event.kind = 'prices' AND tick.at >= ?1 AND tick.at < ?2
                      AND json_extract(event.json, '$.side') = ?3 LIMIT 1";
         Ok(!self.rows(sql, params![from.0, to.0, side.word()], |_| Ok(()))?.is_empty())
+    }
+
+    /// The lists of prices that came before `to`, and may still speak of `from`, in the order in which they came.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn prices(&self, from: WallTime, to: WallTime) -> Result<Vec<(Side, Vec<Price>)>, StoreError> {
+        let sql = "SELECT event.json FROM event JOIN tick ON tick.id = event.tick
+                   WHERE event.kind = 'prices' AND tick.at >= ?1 AND tick.at < ?2 ORDER BY tick.id, event.n";
+        #[derive(serde::Deserialize)]
+        struct List {
+            side: Side,
+            prices: Vec<Price>,
+        }
+        let rows = self.rows(sql, [(from + Span(-PRICES_CAME_WITHIN.0)).0, to.0], |r| {
+            let json: Option<String> = r.get(0)?;
+            Ok(json.and_then(|json| serde_json::from_str::<List>(&json).ok()))
+        })?;
+        Ok(rows.into_iter().flatten().map(|list| (list.side, list.prices)).collect())
     }
 }
 

@@ -6,8 +6,8 @@ use super::history::History;
 /// A carbon factor of one year.
 #[derive(Debug, Clone, PartialEq)]
 pub struct CarbonFactor {
-    /// The year whose use it is for.
-    pub year: i16,
+    /// The year whose use it is for; `None` for all.
+    pub year: Option<i16>,
     /// Kilograms of CO2 equivalent for a kilowatt-hour.
     pub kg_per_kwh: f64,
     /// Who says so.
@@ -34,7 +34,7 @@ pub fn known_factors(zone: &str) -> Vec<CarbonFactor> {
     }
     let source = "UK government conversion factors, electricity generated, average, without grid losses";
     let each = GREAT_BRITAIN.iter().map(|(year, kg_per_kwh)| CarbonFactor {
-        year: *year,
+        year: Some(*year),
         kg_per_kwh: *kg_per_kwh,
         source: source.to_owned(),
     });
@@ -46,7 +46,8 @@ pub(super) fn carbon(history: &History, halves: &[Half], factors: &[CarbonFactor
     let mut used: Vec<(CarbonFactor, f64)> = factors.iter().map(|factor| (factor.clone(), 0.0)).collect();
     for day in &history.days {
         let year = day.date.year();
-        let nearest = used.iter_mut().min_by_key(|(factor, _)| (factor.year - year).abs())?;
+        let nearest =
+            used.iter_mut().min_by_key(|(factor, _)| factor.year.map_or(0, |of| (of - year).abs()))?;
         nearest.1 +=
             (day.slots.0..day.slots.1).filter_map(|place| halves.get(place)?.known(IMPORT)).sum::<f64>();
     }

@@ -26,7 +26,8 @@ const TWILIGHT_HALF_HOURS: usize = 2;
 pub enum DarkBy {
     /// The sun is below the horizon for the whole half hour at the home's coordinates.
     Sun,
-    /// No coordinates are known: long stretches at the noise floor, less an hour at both ends.
+    /// No coordinates are known: long stretches at the noise floor and mostly above 0, less an hour at both ends. Noise is
+    /// there all night; a few watts between zeros are a dim day.
     Quiet,
 }
 
@@ -85,16 +86,19 @@ fn by_quiet(halves: &[Half]) -> Vec<bool> {
         }
         if end - begin >= QUIET_HALF_HOURS {
             let inner = begin + TWILIGHT_HALF_HOURS..end - TWILIGHT_HALF_HOURS;
-            dark.get_mut(inner).into_iter().flatten().for_each(|entry| *entry = true);
+            let above =
+                halves.get(inner.clone()).into_iter().flatten().filter(|half| half.cells[SOLAR].kwh > 0.0);
+            if above.count() * 2 > inner.len() {
+                dark.get_mut(inner).into_iter().flatten().for_each(|entry| *entry = true);
+            }
         }
         begin = end + 1;
     }
     dark
 }
 
-/// Sets noise aside: from the roof, and from the house where that was worked out from the roof. Gives the kilowatt-hours.
-pub(super) fn set_noise_aside(halves: &mut [Half], dark: &[bool], house_is_measured: bool) -> f64 {
-    let mut aside_kwh = 0.0;
+/// Sets noise aside: from the roof, and from the house where that was worked out from the roof.
+pub(super) fn set_noise_aside(halves: &mut [Half], dark: &[bool], house_is_measured: bool) {
     for (half, _) in halves.iter_mut().zip(dark).filter(|(_, dark)| **dark) {
         let solar = half.cells[SOLAR];
         if solar.kwh <= 0.0 || solar.mean_w() > NOISE_FLOOR_W {
@@ -107,7 +111,5 @@ pub(super) fn set_noise_aside(halves: &mut [Half], dark: &[bool], house_is_measu
         if !house_is_measured && house.is_known() {
             house.kwh -= solar.kwh;
         }
-        aside_kwh += solar.kwh;
     }
-    aside_kwh
 }

@@ -210,10 +210,19 @@ fn silent(seen: &Seen<'_>) -> Vec<Doubt> {
         .filter(|(measured, ..)| *measured)
         .map(|(_, flow, name)| (*name, gaps(seen, *flow, first..last + 1)))
         .collect();
-    let mut found: Vec<Doubt> = Vec::new();
-    let same = gaps.len() > 1 && gaps.windows(2).all(|pair| pair[0].1 == pair[1].1);
-    for (name, gaps) in gaps.iter().filter(|(_, gaps)| gaps.longest >= SILENT_HALF_HOURS) {
-        let who = if same { "All meters were".to_owned() } else { format!("The {name} meter was") };
+    // Meters that were silent together are told together.
+    let mut alike: Vec<(Gaps, Vec<&str>)> = Vec::new();
+    for (name, gaps) in gaps.into_iter().filter(|(_, gaps)| gaps.longest >= SILENT_HALF_HOURS) {
+        match alike.iter_mut().find(|(same, _)| *same == gaps) {
+            Some((_, names)) => names.push(name),
+            None => alike.push((gaps, vec![name])),
+        }
+    }
+    let told = alike.into_iter().map(|(gaps, names)| {
+        let who = match names.as_slice() {
+            [one] => format!("The {one} meter was"),
+            more => format!("The meters of {} were", more.join(" and ")),
+        };
         let begin =
             seen.history.slots.get(gaps.longest_from).map(|slot| when(slot.start, &seen.home.timezone));
         let text = format!(
@@ -222,12 +231,9 @@ fn silent(seen: &Seen<'_>) -> Vec<Doubt> {
             length(gaps.longest),
             begin.unwrap_or_default()
         );
-        found.push(Doubt { code: "silent", text });
-        if same {
-            break;
-        }
-    }
-    found
+        Doubt { code: "silent", text }
+    });
+    told.collect()
 }
 
 /// Half hours of which nothing is known.

@@ -120,7 +120,7 @@ impl<'a> Loads<'a> {
         least.sort_by(f64::total_cmp);
         let middle = least.len() / 2;
         let upper = *least.get(middle)?;
-        let lower = if least.len() % 2 == 0 { *least.get(middle.checked_sub(1)?)? } else { upper };
+        let lower = if least.len().is_multiple_of(2) { *least.get(middle.checked_sub(1)?)? } else { upper };
         Some(NightFloor { watts: (lower + upper) / 2.0, nights: least.len() })
     }
 

@@ -126,10 +126,7 @@ pub struct Report {
 /// Works out the report.
 pub fn report(asked: &Asked<'_>) -> Report {
     let Asked { home, history, .. } = *asked;
-    let mut halves = halves::halves(home, history);
-    let (dark, dark_by) = dark::dark(history, &halves, home.coordinates, &home.timezone);
-    let house_is_measured = home.measures(Measures::House);
-    dark::set_noise_aside(&mut halves, &dark, house_is_measured);
+    let (halves, dark, dark_by) = clean_halves(home, history);
     let halves = halves.as_slice();
     let loads = Loads::new(home, history);
     let exports = exports::exports(history, halves);
@@ -154,6 +151,20 @@ pub fn report(asked: &Asked<'_>) -> Report {
         days,
         mean_day: mean_day(history, halves),
     }
+}
+
+/// Cost and income alone, by the tariff that is asked; `None` without one.
+pub fn cost(asked: &Asked<'_>) -> Option<Money> {
+    let halves = clean_halves(asked.home, asked.history).0;
+    asked.tariff.map(|tariff| money::money(asked.home, asked.history, &halves, tariff, asked.prices))
+}
+
+/// Half hours without the noise of dark hours; which are dark, and how that was found.
+fn clean_halves(home: &Home, history: &History) -> (Vec<Half>, Vec<bool>, DarkBy) {
+    let mut halves = halves::halves(home, history);
+    let (dark, dark_by) = dark::dark(history, &halves, home.coordinates, &home.timezone);
+    dark::set_noise_aside(&mut halves, &dark, home.measures(Measures::House));
+    (halves, dark, dark_by)
 }
 
 fn in_time<'a>(
