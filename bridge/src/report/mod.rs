@@ -7,6 +7,7 @@ mod html;
 mod json;
 mod past;
 mod prices;
+mod svg;
 mod text;
 mod words;
 
