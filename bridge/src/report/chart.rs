@@ -25,37 +25,41 @@ struct Bar {
     days: f64,
 }
 
-/// What was made and what was used on one scale; where the two bars overlap is what the roof gave the home.
+/// What was made and what was used on one scale; where the two bars overlap is what the roof gave the home. Used is what
+/// was used of the roof's and what was bought, so that one time is meant by all of it.
 pub(super) fn overlap(totals: &Totals) -> Option<String> {
-    let (own, solar, house) = (totals.self_use_kwh?, totals.solar?.kwh, totals.house?.kwh);
+    let (own, solar, bought) = (totals.self_use_kwh?, totals.solar?.kwh, totals.import?.kwh.max(0.0));
     let own = own.max(0.0);
-    let (out, bought) = ((solar - own).max(0.0), (house - own).max(0.0));
+    let out = (solar - own).max(0.0);
     let whole = out + own + bought;
     if whole <= 0.0 {
         return None;
     }
-    let scale = (WIDTH - LEFT - 64.0) / whole;
-    let from_sun = LEFT + 18.0 + bought * scale;
-    let mut svg = Svg::new(WIDTH, 104.0, "What was made and used, and the part that is both");
-    svg.text((LEFT + 12.0, 27.0), Tied::End, 13.0, "made");
-    svg.text((LEFT + 12.0, 75.0), Tied::End, 13.0, "used");
-    svg.area(from_sun, 8.0, own * scale, 30.0, Fill::Own);
-    svg.area(from_sun + own * scale, 8.0, out * scale, 30.0, Fill::Out);
-    svg.area(LEFT + 18.0, 56.0, bought * scale, 30.0, Fill::Bought);
-    svg.area(from_sun, 56.0, own * scale, 30.0, Fill::Own);
-    for x in [from_sun, from_sun + own * scale] {
-        svg.line((x, 8.0), (x, 86.0), 1.0, false);
+    let left = LEFT + 6.0;
+    let scale = (WIDTH - left - RIGHT) / whole;
+    let (begin, end) = (left + bought * scale, left + (bought + own) * scale);
+    let mut svg = Svg::new(WIDTH, 112.0, "What was made and used, and the part that is both");
+    svg.text((LEFT, 27.0), Tied::End, 13.0, "made");
+    svg.text((LEFT, 90.0), Tied::End, 13.0, "used");
+    svg.area(begin, 7.0, own * scale, 30.0, Fill::Own);
+    svg.area(end, 7.0, out * scale, 30.0, Fill::Out);
+    svg.area(left, 70.0, bought * scale, 30.0, Fill::Bought);
+    svg.area(begin, 70.0, own * scale, 30.0, Fill::Own);
+    for x in [begin, end] {
+        svg.line((x, 7.0), (x, 100.0), 1.0, false);
     }
-    let mut label = |x: f64, width: f64, y: f64, text: String| {
-        if width * scale > 6.6 * text.chars().count() as f64 {
-            svg.text((x + width * scale / 2.0, y), Tied::Middle, SIZE, &text);
+    let label = |svg: &mut Svg, from: f64, width: f64, y: f64, word: &str, energy: f64| {
+        let long = format!("{word} {} kWh", kwh(energy));
+        let fits = |text: &str| width > 7.4 * text.chars().count() as f64;
+        if let Some(text) = [long.as_str(), word].into_iter().find(|text| fits(text)) {
+            svg.plate((from + width / 2.0, y), SIZE, text);
         }
     };
-    label(from_sun + own * scale, out, 27.0, format!("sent out {} kWh", kwh(out)));
-    label(from_sun, own, 51.0, format!("used at home {} kWh", kwh(own)));
-    label(LEFT + 18.0, bought, 75.0, format!("bought {} kWh", kwh(bought)));
-    svg.text((from_sun + own * scale + 6.0, 75.0), Tied::Start, SIZE, &format!("in all {} kWh", kwh(house)));
-    svg.text((from_sun - 6.0, 27.0), Tied::End, SIZE, &format!("in all {} kWh", kwh(solar)));
+    label(&mut svg, end, out * scale, 27.0, "sent out", out);
+    label(&mut svg, left, bought * scale, 90.0, "bought", bought);
+    // Between the bars there is room whatever the width.
+    let middle = ((begin + end) / 2.0).clamp(left + 80.0, WIDTH - RIGHT - 80.0);
+    svg.text((middle, 58.0), Tied::Middle, SIZE, &format!("used at home {} kWh", kwh(own)));
     Some(svg.done())
 }
 
@@ -64,7 +68,13 @@ pub(super) fn days(days: &[Day]) -> (String, &'static str) {
     let (bars, word) = bars(days);
     let up = bars.iter().map(|b| b.own + b.out).fold(0.0, f64::max);
     let down = bars.iter().map(|b| b.bought).fold(0.0, f64::max);
-    let (up_marks, down_marks) = (marks(up), if down > 0.0 { marks(down) } else { vec![0.0] });
+    // One step for both sides.
+    let all = marks(up.max(down));
+    let reach = |most: f64| -> Vec<f64> {
+        let within = all.iter().filter(|mark| **mark < most).count();
+        all.get(..=within.min(all.len().saturating_sub(1))).unwrap_or(&all).to_vec()
+    };
+    let (up_marks, down_marks) = (reach(up), reach(down));
     let last = |marks: &[f64]| marks.last().copied().unwrap_or(0.0);
     let (height, top, bottom) = (250.0, 10.0, 34.0);
     let whole = last(&up_marks) + last(&down_marks);

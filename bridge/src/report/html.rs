@@ -22,8 +22,7 @@ h2 { font-size: 17px; margin: 26px 0 6px; padding-top: 8px; border-top: 1px soli
 p { margin: 4px 0; }
 .span { font-size: 17px; }
 .indicative { font-style: italic; margin-bottom: 14px; }
-.big { display: flex; gap: 26px; flex-wrap: wrap; margin: 14px 0 8px; }
-.big div { min-width: 118px; }
+.big { display: grid; grid-template-columns: repeat(3, 1fr); gap: 10px 26px; margin: 14px 0 12px; }
 .big b { display: block; font-size: 27px; font-weight: normal; line-height: 1.15; }
 table { border-collapse: collapse; width: 100%; margin: 6px 0; break-inside: avoid; }
 th, td { text-align: right; padding: 3px 0 3px 12px; border-bottom: 1px solid #ccc; font-variant-numeric: tabular-nums; vertical-align: top; }

@@ -63,6 +63,19 @@ impl Svg {
         }
     }
 
+    /// Text on a white plate in the middle of a patterned area.
+    pub(super) fn plate(&mut self, (x, y): (f64, f64), size: f64, text: &str) {
+        let width = 0.56 * size * text.chars().count() as f64 + 8.0;
+        let _ = writeln!(
+            self.body,
+            r##"<rect x="{:.1}" y="{:.1}" width="{width:.1}" height="{:.1}" fill="#fff"/>"##,
+            x - width / 2.0,
+            y - size,
+            size * 1.4
+        );
+        self.text((x, y), Tied::Middle, size, text);
+    }
+
     /// A straight line.
     pub(super) fn line(&mut self, from: (f64, f64), to: (f64, f64), width: f64, grey: bool) {
         let colour = if grey { "#bbb" } else { "#000" };

@@ -137,8 +137,8 @@ pub(super) fn legend(home: &Home, told: &Gathered) -> Vec<String> {
         "All figures are indicative: clamps are not billing meters. \"Covered\" is the share of the time with readings; \
          what is not known is in no total and never counts as nothing."
             .to_owned(),
-        "Used at home: of what the roof made, the part that was not sent out. From own supply: of what the home used, the \
-         part that was not bought. (Luthander, Widén, Nilsson, Palm: Applied Energy 142, 2015, 80-94.)"
+        "Used at home: of what the roof made, the part that was not sent out. Not bought: of what the home used, the rest beside \
+         import. (Luthander, Widén, Nilsson, Palm: Applied Energy 142, 2015, 80-94.)"
             .to_owned(),
     ];
     if report.estimate.is_some() {
@@ -152,7 +152,7 @@ pub(super) fn legend(home: &Home, told: &Gathered) -> Vec<String> {
         let dark = match report.dark_by {
             DarkBy::Sun => "with the sun below the horizon",
             DarkBy::Quiet => {
-                "in the dark (stretches of 4 hours and more at that level and mostly above 0, less an hour at both ends; \
+                "in the dark (stretches of 4 hours and more over midnight at that level and mostly above 0, less an hour at both ends; \
                  with latitude and longitude in the home file the sun would tell)"
             }
         };

@@ -26,8 +26,8 @@ const TWILIGHT_HALF_HOURS: usize = 2;
 pub enum DarkBy {
     /// The sun is below the horizon for the whole half hour at the home's coordinates.
     Sun,
-    /// No coordinates are known: long stretches at the noise floor and mostly above 0, less an hour at both ends. Noise is
-    /// there all night; a few watts between zeros are a dim day.
+    /// No coordinates are known: long stretches over midnight at the noise floor and mostly above 0, less an hour at both
+    /// ends. Noise is there all night; a few watts between zeros are a dim day.
     Quiet,
 }
 
@@ -40,7 +40,7 @@ pub(super) fn dark(
 ) -> (Vec<bool>, DarkBy) {
     match place {
         Some(place) => (by_sun(history, place, zone), DarkBy::Sun),
-        None => (by_quiet(halves), DarkBy::Quiet),
+        None => (by_quiet(history, halves), DarkBy::Quiet),
     }
 }
 
@@ -73,7 +73,7 @@ fn by_sun(history: &History, place: (f64, f64), zone: &TimeZone) -> Vec<bool> {
     dark
 }
 
-fn by_quiet(halves: &[Half]) -> Vec<bool> {
+fn by_quiet(history: &History, halves: &[Half]) -> Vec<bool> {
     let quiet = |half: &Half| {
         let solar = half.cells[SOLAR];
         solar.is_known() && solar.mean_w().abs() <= NOISE_FLOOR_W
@@ -84,7 +84,8 @@ fn by_quiet(halves: &[Half]) -> Vec<bool> {
         if halves.get(end).is_some_and(quiet) {
             continue;
         }
-        if end - begin >= QUIET_HALF_HOURS {
+        let midnight = history.slots.get(begin..end).into_iter().flatten().any(|slot| slot.half == 0);
+        if end - begin >= QUIET_HALF_HOURS && midnight {
             let inner = begin + TWILIGHT_HALF_HOURS..end - TWILIGHT_HALF_HOURS;
             let above =
                 halves.get(inner.clone()).into_iter().flatten().filter(|half| half.cells[SOLAR].kwh > 0.0);
