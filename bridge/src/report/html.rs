@@ -283,11 +283,12 @@ fn cost(page: &mut String, told: &Gathered) {
     }
     heading(page, "What did it cost, and earn?");
     let both = told.report.money.is_some() && told.other.is_some();
-    let mut rows = vec![if both {
-        row(["indicative", "as it is", "by the other tariff"])
-    } else {
-        row(["indicative", ""])
-    }];
+    let head = match (both, told.other.is_some()) {
+        (true, _) => row(["indicative", "as it is", "by the other tariff"]),
+        (false, true) => row(["indicative", "by the other tariff"]),
+        (false, false) => row(["indicative", ""]),
+    };
+    let mut rows = vec![head];
     let lines: [(&str, Amount); 5] = [
         ("paid for import", |m| m.bill.import),
         ("standing charge", |m| m.bill.standing),

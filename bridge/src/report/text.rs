@@ -111,25 +111,20 @@ fn compared(home: &Home, label: &str, past: &Past) -> String {
     wrapped(&told, "  ", COLUMNS)
 }
 
-/// Two bars that share what the roof gave the home directly.
+/// Shares as bars.
 fn shares(report: &Report) -> String {
     let totals = &report.totals;
-    let mut text = String::new();
-    if let Some(share) = totals.self_consumption {
-        let estimate = report.estimate.map_or(String::new(), |estimate| {
-            format!(" (standard's estimate: {})", percent(Some(estimate.self_consumption)))
-        });
-        let _ = write!(
-            text,
-            "\nof what was made  {}  {} used at home{estimate}\n",
-            bar(share),
-            percent(Some(share))
-        );
-    }
-    if let Some(share) = totals.self_sufficiency {
-        let _ = writeln!(text, "of what was used  {}  {} not bought", bar(share), percent(Some(share)));
-    }
-    text
+    let rows = [
+        ("of what was made", totals.self_consumption, "used at home"),
+        ("  by a standard", report.estimate.map(|e| e.self_consumption), "an estimate for a typical home"),
+        ("of what was used", totals.self_sufficiency, "not bought"),
+    ];
+    let each = rows.into_iter().filter_map(|(whole, share, part)| {
+        let share = share?;
+        Some(format!("{whole:<20}{}  {:>5} {part}\n", bar(share), percent(Some(share))))
+    });
+    let lines: String = each.collect();
+    if lines.is_empty() { lines } else { format!("\n{lines}") }
 }
 
 fn bar(share: f64) -> String {
@@ -204,7 +199,7 @@ fn loads(home: &Home, report: &Report) -> String {
 fn cost(told: &Gathered) -> String {
     let Some(own) = &told.report.money else {
         return match &told.other {
-            Some(other) => format!("\nCost\n{}", bill_lines(&[other])),
+            Some(other) => format!("\nCost by the other tariff\n{}", bill_lines(&[other])),
             None => String::new(),
         };
     };

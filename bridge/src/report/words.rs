@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use overspill_rules::answers::report::{
-    DarkBy, EXPORT_HOUR_KWH, Energy, ImportPeak, NOISE_FLOOR_W, Peak, Report, USUAL_SHARE,
+    DarkBy, EXPORT_HOUR_KWH, Energy, ImportPeak, NOISE_FLOOR_W, NOISE_LEAST_W, Peak, Report, USUAL_SHARE,
 };
 use overspill_rules::home::Home;
 use overspill_rules::tariff::Bill;
@@ -137,13 +137,13 @@ pub(super) fn legend(home: &Home, told: &Gathered) -> Vec<String> {
         "All figures are indicative: clamps are not billing meters. \"Covered\" is the share of the time with readings; \
          what is not known is in no total and never counts as nothing."
             .to_owned(),
-        "Used at home: of what the roof made, the part that was not sent out. Not bought: of what the home used, the rest beside \
-         import. (Luthander, Widén, Nilsson, Palm: Applied Energy 142, 2015, 80-94.)"
+        "Used at home: of what the roof made, the part that was not sent out. Not bought: of what the home used, the rest \
+         beside import. (Luthander, Widén, Nilsson, Palm: Applied Energy 142, 2015, 80-94.)"
             .to_owned(),
     ];
     if report.estimate.is_some() {
         legend.push(
-            "The standard's estimate is that of SAP 10.2 (17-12-2021), Appendix M1, by month, without a battery: what a \
+            "By a standard: the estimate of SAP 10.2 (17-12-2021), Appendix M1, by month, without a battery: what a \
              typical dwelling with this roof and this use would use itself."
                 .to_owned(),
         );
@@ -152,13 +152,13 @@ pub(super) fn legend(home: &Home, told: &Gathered) -> Vec<String> {
         let dark = match report.dark_by {
             DarkBy::Sun => "with the sun below the horizon",
             DarkBy::Quiet => {
-                "in the dark (stretches of 4 hours and more over midnight at that level and mostly above 0, less an hour at both ends; \
-                 with latitude and longitude in the home file the sun would tell)"
+                "in the dark (stretches of 4 hours and more over midnight up to that level and mostly noisy, less an hour \
+                 at both ends; with latitude and longitude in the home file the sun would tell)"
             }
         };
         legend.push(format!(
-            "Noise: solar readings of up to {NOISE_FLOOR_W:.0} W on average over a half hour {dark} are taken for noise of \
-             the clamp. {} kWh were set aside so.",
+            "Noise: solar readings of {NOISE_LEAST_W} to {NOISE_FLOOR_W:.0} W on average over a half hour {dark} are taken \
+             for noise of the clamp. {} kWh were set aside so.",
             kwh(report.totals.noise_kwh)
         ));
     }

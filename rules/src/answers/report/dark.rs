@@ -1,7 +1,7 @@
 //! Dark hours, and the noise of clamps in them.
 //!
 //! A clamp on an idle circuit reads a few watts, and what is small and always there adds up: 10 W over the dark hours of
-//! a year are 44 kWh of sun that never shone. In dark half hours a mean of solar power above 0 and up to
+//! a year are 44 kWh of sun that never shone. In dark half hours a mean of solar power above [`NOISE_LEAST_W`] and up to
 //! [`NOISE_FLOOR_W`] is set aside and told; more than that is kept, and doubted aloud.
 
 use jiff::tz::TimeZone;
@@ -15,6 +15,10 @@ use crate::time::WallTime;
 /// below 5 % of its rating (IEC 61869-2:2012, 5.6.201), and a few tenths of a percent of 100 A are common practice.
 pub const NOISE_FLOOR_W: f64 = 20.0;
 
+/// Up to this it is left as it is, in watts: over the dark hours of a year it makes 2 kWh, and a sum stays what anyone finds
+/// who adds up the readings.
+pub const NOISE_LEAST_W: f64 = 0.5;
+
 /// Without coordinates a night is a stretch of at least so many half hours in which solar power stays at the noise floor.
 const QUIET_HALF_HOURS: usize = 8;
 
@@ -26,7 +30,7 @@ const TWILIGHT_HALF_HOURS: usize = 2;
 pub enum DarkBy {
     /// The sun is below the horizon for the whole half hour at the home's coordinates.
     Sun,
-    /// No coordinates are known: long stretches over midnight at the noise floor and mostly above 0, less an hour at both
+    /// No coordinates are known: long stretches over midnight at the noise floor and mostly noisy, less an hour at both
     /// ends. Noise is there all night; a few watts between zeros are a dim day.
     Quiet,
 }
@@ -87,8 +91,11 @@ fn by_quiet(history: &History, halves: &[Half]) -> Vec<bool> {
         let midnight = history.slots.get(begin..end).into_iter().flatten().any(|slot| slot.half == 0);
         if end - begin >= QUIET_HALF_HOURS && midnight {
             let inner = begin + TWILIGHT_HALF_HOURS..end - TWILIGHT_HALF_HOURS;
-            let above =
-                halves.get(inner.clone()).into_iter().flatten().filter(|half| half.cells[SOLAR].kwh > 0.0);
+            let above = halves
+                .get(inner.clone())
+                .into_iter()
+                .flatten()
+                .filter(|half| half.cells[SOLAR].mean_w() > NOISE_LEAST_W);
             if above.count() * 2 > inner.len() {
                 dark.get_mut(inner).into_iter().flatten().for_each(|entry| *entry = true);
             }
@@ -102,7 +109,7 @@ fn by_quiet(history: &History, halves: &[Half]) -> Vec<bool> {
 pub(super) fn set_noise_aside(halves: &mut [Half], dark: &[bool], house_is_measured: bool) {
     for (half, _) in halves.iter_mut().zip(dark).filter(|(_, dark)| **dark) {
         let solar = half.cells[SOLAR];
-        if solar.kwh <= 0.0 || solar.mean_w() > NOISE_FLOOR_W {
+        if solar.mean_w() <= NOISE_LEAST_W || solar.mean_w() > NOISE_FLOOR_W {
             continue;
         }
         half.noise_kwh = solar.kwh;

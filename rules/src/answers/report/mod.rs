@@ -22,7 +22,7 @@ mod money;
 use jiff::civil::Date;
 
 pub use carbon::{Carbon, CarbonFactor, known_factors};
-pub use dark::{DarkBy, NOISE_FLOOR_W};
+pub use dark::{DarkBy, NOISE_FLOOR_W, NOISE_LEAST_W};
 pub use doubts::Doubt;
 pub use estimate::{Estimate, standard_self_use};
 pub use exports::{EXPORT_HOUR_KWH, Exports, USUAL_SHARE};
