@@ -166,7 +166,7 @@ pub(super) fn marks(most: f64) -> Vec<f64> {
 
 /// A mark as it is written: no more digits than it needs.
 pub(super) fn mark(value: f64) -> String {
-    let text = format!("{value:.2}");
+    let text = format!("{value:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
@@ -179,7 +179,7 @@ mod tests {
         let shown = |most: f64| marks(most).into_iter().map(mark).collect::<Vec<_>>().join(" ");
         assert_eq!(shown(3.9), "0 1 2 3 4");
         assert_eq!(shown(23.0), "0 10 20 30");
-        assert_eq!(shown(0.09), "0 0.02 0.05 0.07 0.1");
+        assert_eq!(shown(0.09), "0 0.025 0.05 0.075 0.1");
         assert_eq!(shown(1000.0), "0 250 500 750 1000");
         assert_eq!(shown(0.0), "0 1");
     }

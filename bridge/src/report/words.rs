@@ -174,9 +174,9 @@ pub(super) fn legend(home: &Home, told: &Gathered) -> Vec<String> {
                 .to_owned(),
         );
     }
-    if let Some(money) = &report.money {
+    if let Some(money) = report.money.as_ref().or(told.other.as_ref()) {
         let mut text =
-            "Cost and income are of the energy that is known, by the tariff in the home file; rounded once."
+            "Cost and income are of the energy that is known, by the prices of the tariff with VAT; rounded once."
                 .to_owned();
         if !money.bill.unpriced_kwh.is_zero() {
             text.push_str(&format!(

@@ -233,7 +233,16 @@ fn silent(seen: &Seen<'_>) -> Vec<Doubt> {
         );
         Doubt { code: "silent", text }
     });
-    told.collect()
+    let after = seen.halves.len() - 1 - last;
+    let end = seen.history.slots.get(last + 1).filter(|_| after >= SILENT_HALF_HOURS);
+    let ended = end.map(|slot| Doubt {
+        code: "silent",
+        text: format!(
+            "Nothing is known from {} on; it is in no total.",
+            when(slot.start, &seen.home.timezone)
+        ),
+    });
+    told.chain(ended).collect()
 }
 
 /// Half hours of which nothing is known.
