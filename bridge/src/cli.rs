@@ -5,8 +5,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::commands::{
-    backup, battery, check, correct, demo, export, import, journal, meter_book, replay, run, shadow, test,
-    why,
+    backup, battery, check, correct, demo, export, import, journal, meter_book, replay, report, run, shadow,
+    test, why,
 };
 
 /// Spare solar power, seen, explained and used by the household's own rules.
@@ -31,6 +31,7 @@ enum Command {
     Backup(backup::Args),
     Battery(battery::Args),
     Replay(replay::Args),
+    Report(report::Args),
     Why(why::Args),
     Shadow(shadow::Args),
 }
@@ -75,6 +76,7 @@ pub fn main() -> ExitCode {
         Command::Backup(args) => backup::run(&args).into(),
         Command::Battery(args) => battery::run(&args).into(),
         Command::Replay(args) => replay::run(&args).into(),
+        Command::Report(args) => report::run(&args).into(),
         Command::Why(args) => why::run(&args).into(),
         Command::Shadow(args) => shadow::run(&args).into(),
     }

@@ -13,6 +13,7 @@ mod meter_book;
 pub mod mqtt;
 mod progress;
 pub mod replay;
+pub mod report;
 pub mod shadow;
 pub mod store;
 pub mod view;

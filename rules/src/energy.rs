@@ -4,7 +4,7 @@
 //! lowers the coverage instead of counting as zero. Import and export are split per sample, never netted over a half
 //! hour. Where a point sends an energy register, the register's differences are the energy.
 
-use crate::output::{EnergyRow, Flow};
+use crate::output::{EnergyRow, Flow, PeakReading};
 use crate::time::{Moment, Span, WallTime};
 
 /// Length of the rows that are kept.
@@ -29,6 +29,17 @@ struct Open {
     start: i64,
     kwh: f64,
     covered_ms: i64,
+    peak: Option<PeakReading>,
+}
+
+/// Energy that flowed evenly between two moments.
+#[derive(Debug, Clone, Copy)]
+struct Stretch {
+    from: Moment,
+    to: Moment,
+    kwh: f64,
+    /// The reading behind it; a register's steps are no readings of power.
+    watts: Option<f64>,
 }
 
 /// The part of an energy that falls into one half hour.
@@ -84,7 +95,8 @@ impl Meterage {
         if length.0 <= 0 || length > gap_after {
             return;
         }
-        self.spread(flow, then, at, watts_then * length.0 as f64 / WATT_MS_PER_KWH, calendar, rows);
+        let kwh = watts_then * length.0 as f64 / WATT_MS_PER_KWH;
+        self.spread(flow, Stretch { from: then, to: at, kwh, watts: Some(watts_then) }, calendar, rows);
     }
 
     /// The newest sample does not stand until the next one: what follows is not known.
@@ -111,44 +123,41 @@ impl Meterage {
         }
         let Some((then, kwh_then)) = self.register.replace((at, kwh)) else { return };
         if at > then && kwh >= kwh_then {
-            self.spread(flow, then, at, kwh - kwh_then, calendar, rows);
+            let stretch = Stretch { from: then, to: at, kwh: kwh - kwh_then, watts: None };
+            self.spread(flow, stretch, calendar, rows);
         }
     }
 
     /// Adds energy that flowed evenly between two moments to the half hours it falls into.
-    fn spread(
-        &mut self,
-        flow: Flow,
-        from: Moment,
-        to: Moment,
-        kwh: f64,
-        calendar: Calendar,
-        rows: &mut Vec<EnergyRow>,
-    ) {
+    fn spread(&mut self, flow: Flow, stretch: Stretch, calendar: Calendar, rows: &mut Vec<EnergyRow>) {
+        let Stretch { from, to, kwh, watts } = stretch;
         self.total_kwh += kwh;
         let (from, to) = (WallTime(from.0 + calendar.offset_ms), WallTime(to.0 + calendar.offset_ms));
+        // A reading belongs to the half hour of its own time, however long it stands.
+        let mut peak = watts.map(|watts| PeakReading { watts, at: from });
         for part in over_half_hours(from, to, kwh) {
-            self.add(flow, part.start.0, part.kwh, part.covered.0, calendar, rows);
+            self.add(flow, part, peak.take(), calendar, rows);
         }
     }
 
     fn add(
         &mut self,
         flow: Flow,
-        start: i64,
-        kwh: f64,
-        covered_ms: i64,
+        part: Part,
+        peak: Option<PeakReading>,
         calendar: Calendar,
         rows: &mut Vec<EnergyRow>,
     ) {
+        let (start, covered_ms) = (part.start.0, part.covered.0);
         match &mut self.open {
             Some(open) if open.start == start => {
-                open.kwh += kwh;
+                open.kwh += part.kwh;
                 open.covered_ms += covered_ms;
+                open.peak = PeakReading::greater(open.peak, peak);
             }
             _ => {
                 rows.extend(self.row(flow, calendar));
-                self.open = Some(Open { start, kwh, covered_ms });
+                self.open = Some(Open { start, kwh: part.kwh, covered_ms, peak });
             }
         }
     }
@@ -156,12 +165,14 @@ impl Meterage {
     /// The row of the running half hour as it stands.
     pub(crate) fn row(&self, flow: Flow, calendar: Calendar) -> Option<EnergyRow> {
         let open = self.open?;
+        let has_peak = matches!(flow, Flow::Import | Flow::Export | Flow::Solar | Flow::House);
         Some(EnergyRow {
             flow,
             start: WallTime(open.start),
             kwh: open.kwh,
             covered_s: open.covered_ms as f64 / 1000.0,
             provisional: !calendar.believed,
+            peak: open.peak.filter(|peak| has_peak && peak.watts > 0.0),
         })
     }
 
@@ -219,6 +230,13 @@ mod tests {
         let (meterage, rows) = run(&[(0, 1000.0), (10, 1000.0), (500, 1000.0), (510, 0.0)], 60);
         assert!((meterage.total_kwh() - 20.0 / 3600.0).abs() < 1e-12);
         assert_eq!(rows.first().map(|r| r.covered_s), Some(20.0));
+    }
+
+    #[test]
+    fn the_greatest_reading_belongs_to_the_half_hour_of_its_own_time() {
+        let (_, rows) = run(&[(0, 1000.0), (10, 3000.0), (20, 3000.0), (1790, 5000.0), (1810, 0.0)], 1800);
+        let peaks: Vec<_> = rows.iter().map(|r| r.peak.map(|p| (p.watts, p.at.0))).collect();
+        assert_eq!(peaks, [Some((5000.0, 1_790_000)), None]);
     }
 
     #[test]

@@ -461,6 +461,28 @@ pub struct EnergyRow {
     pub covered_s: f64,
     /// The wall clock was not believed when it was measured.
     pub provisional: bool,
+    /// The greatest reading in it; of import, export, solar and house only, and not where a register gave the energy.
+    pub peak: Option<PeakReading>,
+}
+
+/// The greatest reading of a time.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PeakReading {
+    /// In watts.
+    pub watts: f64,
+    /// The reading's own time.
+    pub at: WallTime,
+}
+
+impl PeakReading {
+    /// The greater of two, the earlier of equal ones.
+    pub fn greater(one: Option<PeakReading>, other: Option<PeakReading>) -> Option<PeakReading> {
+        match (one, other) {
+            (Some(a), Some(b)) if b.watts > a.watts || (b.watts == a.watts && b.at < a.at) => Some(b),
+            (None, other) => other,
+            (one, _) => one,
+        }
+    }
 }
 
 /// A flow of energy.

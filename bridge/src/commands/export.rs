@@ -133,7 +133,7 @@ fn csv(
 }
 
 /// Writes under another name first, so that an interrupted export leaves no half of a file under the right one.
-fn into_place<T>(
+pub(super) fn into_place<T>(
     file: &Path,
     force: bool,
     write: impl FnOnce(&Path) -> Result<T, String>,

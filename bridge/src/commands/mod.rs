@@ -11,6 +11,7 @@ pub mod journal;
 pub mod meter_book;
 mod opening;
 pub mod replay;
+pub mod report;
 pub mod run;
 pub mod shadow;
 pub mod test;

@@ -32,6 +32,7 @@ use std::path::{Path, PathBuf};
 
 use jiff::tz::TimeZone;
 use overspill_rules::home::Home;
+use overspill_rules::tariff::Tariff;
 use overspill_rules::time::Span;
 use thiserror::Error;
 
@@ -77,8 +78,19 @@ pub struct Config {
     pub expressions: Vec<Expression>,
     /// Files of prices.
     pub price_files: Vec<PriceFile>,
+    /// What only reports ask.
+    pub report: ReportConfig,
     /// What is worth knowing about the file although it can be used.
     pub warnings: Diagnostics,
+}
+
+/// What only reports ask of the home file.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ReportConfig {
+    /// What all solar panels together give at most, in watts; `None` unless every solar point says so.
+    pub roof_w: Option<f64>,
+    /// What a bought kilowatt-hour emits, in kilograms, and who says so.
+    pub carbon: Option<(f64, Option<String>)>,
 }
 
 /// Where everything is kept.
@@ -213,8 +225,47 @@ fn finish(
         commands: draft.commands.into_iter().map(|c| c.value).collect(),
         expressions: draft.expressions,
         price_files: draft.price_files.into_iter().map(|f| f.value).collect(),
+        report: report_config(root),
         warnings: Diagnostics::new("", ""),
     })
+}
+
+fn report_config(root: &Block) -> ReportConfig {
+    let home = root.block("home");
+    let carbon = home.and_then(|h| h.number("carbon_kg_per_kwh"));
+    let source = home.and_then(|h| h.text("carbon_source")).map(str::to_owned);
+    let roofs = root.named("point").iter().filter(|(_, point)| point.text("measures") == Some("solar"));
+    let sizes: Option<Vec<f64>> = roofs.map(|(_, point)| point.number("peak_w")).collect();
+    let roof_w = sizes.filter(|sizes| !sizes.is_empty()).map(|sizes| sizes.iter().sum());
+    ReportConfig { roof_w, carbon: carbon.map(|kg| (kg, source)) }
+}
+
+/// Reads a tariff to compare with: from a file that holds `[tariff]` alone, or from a whole home file. `zone` is the zone
+/// of the home that it is tried for.
+///
+/// # Errors
+/// When the file can't be read, or has mistakes, or no tariff.
+pub fn read_tariff(path: &Path, zone: &TimeZone) -> Result<(Tariff, Vec<PriceFile>), ReadError> {
+    let unreadable = |why| ReadError::File { path: path.to_owned(), why };
+    let text = std::fs::read_to_string(path).map_err(unreadable)?;
+    let mut found = Diagnostics::new(path.display().to_string(), &text);
+    let tree = syntax::parse(&text, &mut found);
+    let is_home = tree.root.get_ref().keys().any(|key| key.get_ref() == "home");
+    if is_home {
+        let config = read(path)?;
+        return config.home.tariff.map(|tariff| (tariff, config.price_files)).ok_or_else(|| {
+            found.error("missing-section", 0..0, "this home file has no `[tariff]` to compare with");
+            ReadError::Mistakes(Box::new(found))
+        });
+    }
+    let root = walk::walk(&tree, table::TARIFF_ALONE, &mut found);
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let (tariff, files) = build::tariff_alone(&root, folder, zone, &mut found);
+    found.sort();
+    match tariff {
+        Some(tariff) if found.errors() == 0 => Ok((tariff, files.into_iter().map(|f| f.value).collect())),
+        _ => Err(ReadError::Mistakes(Box::new(found))),
+    }
 }
 
 fn all<T>(items: Vec<build::Item<'_, T>>) -> Option<Vec<T>> {

@@ -35,7 +35,7 @@ pub(crate) fn changes(
     // Half hours that the corrections leave without anything.
     for (key, row) in before.iter().filter(|(key, _)| !after.contains_key(key)) {
         if plain.contains_key(key) {
-            changes.again.push(Counted { kwh: 0.0, covered_s: 0.0, ..*row });
+            changes.again.push(Counted { kwh: 0.0, covered_s: 0.0, peak: None, ..*row });
         } else {
             changes.as_before.push(*row);
         }

@@ -28,6 +28,14 @@ pub(super) struct Writing<'a> {
     pub(super) cursor: &'a mut Cursor,
 }
 
+/// A part of a half hour of energy.
+struct Part {
+    kwh: Option<f64>,
+    covered_s: Option<f64>,
+    /// The greatest reading in watts, and milliseconds after the start of the half hour.
+    peak: Option<(f64, i64)>,
+}
+
 impl Writing<'_> {
     pub(super) fn row(&mut self, row: &Row) -> rusqlite::Result<()> {
         match row {
@@ -156,14 +164,16 @@ impl Writing<'_> {
         self.cursor.dated_by_ms = Some(shift_ms);
         let undated = {
             let mut query = self.conn.prepare_cached(
-                "SELECT flow, start, kwh, covered_s FROM energy WHERE run = ?1 AND clock = 1",
+                "SELECT flow, start, kwh, covered_s, peak_w, peak_ms FROM energy WHERE run = ?1 AND clock = 1",
             )?;
-            let row = |r: &rusqlite::Row<'_>| Ok((r.get(0)?, r.get(1)?, r.get(2)?, r.get(3)?));
-            let rows = query.query_map([self.run], row)?;
-            rows.collect::<rusqlite::Result<Vec<(String, i64, Option<f64>, Option<f64>)>>>()?
+            let rows = query.query_map([self.run], |r| {
+                let peak = r.get::<_, Option<f64>>(4)?.zip(r.get(5)?);
+                Ok((r.get(0)?, r.get(1)?, Part { kwh: r.get(2)?, covered_s: r.get(3)?, peak }))
+            })?;
+            rows.collect::<rusqlite::Result<Vec<(String, i64, Part)>>>()?
         };
-        for (flow, start, kwh, covered_s) in undated {
-            self.part(&flow, nearest_half_hour(start.saturating_add(shift_ms)), 2, kwh, covered_s)?;
+        for (flow, start, part) in undated {
+            self.part(&flow, nearest_half_hour(start.saturating_add(shift_ms)), 2, part)?;
         }
         self.exec("DELETE FROM energy WHERE run = ?1 AND clock = 1", [self.run])
     }
@@ -269,22 +279,20 @@ impl Writing<'_> {
             (true, Some(shift_ms)) => (2, nearest_half_hour(e.start.0.saturating_add(shift_ms))),
         };
         let flow = self.names.flow(e.flow);
-        self.part(&flow, start, clock, Some(e.kwh), Some(e.covered_s))
+        let peak = e.peak.map(|peak| (peak.watts, (peak.at - e.start).0));
+        self.part(&flow, start, clock, Part { kwh: Some(e.kwh), covered_s: Some(e.covered_s), peak })
     }
 
-    fn part(
-        &mut self,
-        flow: &str,
-        start: i64,
-        clock: i64,
-        kwh: Option<f64>,
-        covered_s: Option<f64>,
-    ) -> rusqlite::Result<()> {
+    fn part(&mut self, flow: &str, start: i64, clock: i64, part: Part) -> rusqlite::Result<()> {
         self.cursor.touched.insert((flow.to_owned(), start));
+        let (peak_w, peak_ms) = part.peak.unzip();
         self.exec(
-            "INSERT INTO energy VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT (flow, start, run, clock)
-             DO UPDATE SET kwh = kwh + excluded.kwh, covered_s = covered_s + excluded.covered_s",
-            params![flow, start, self.run, clock, kwh, covered_s],
+            "INSERT INTO energy VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8) ON CONFLICT (flow, start, run, clock)
+             DO UPDATE SET kwh = kwh + excluded.kwh, covered_s = covered_s + excluded.covered_s,
+                 peak_ms = CASE WHEN excluded.peak_w <= peak_w OR excluded.peak_w IS NULL
+                                THEN peak_ms ELSE excluded.peak_ms END,
+                 peak_w = coalesce(max(peak_w, excluded.peak_w), peak_w, excluded.peak_w)",
+            params![flow, start, self.run, clock, part.kwh, part.covered_s, peak_w, peak_ms],
         )
     }
 

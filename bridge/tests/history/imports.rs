@@ -151,6 +151,7 @@ fn recorded(place: &Place, from: i64, watts: f64) {
             kwh: watts / 2000.0,
             covered_s: 1790.0,
             provisional: false,
+            peak: None,
         };
         handle.output(stamp(359), &Output::Record(Record::Energy(row)));
     }

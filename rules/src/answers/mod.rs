@@ -2,3 +2,4 @@
 
 pub mod battery;
 pub mod meter_book;
+pub mod report;

@@ -92,6 +92,7 @@ fn energy(journal: &Filler, since: i64, batch: u64, dice: &mut Dice) {
             kwh: dice.share(),
             covered_s: 1800.0,
             provisional: false,
+            peak: None,
         };
         journal.handle().output(stamp, &Output::Record(Record::Energy(row)));
     }

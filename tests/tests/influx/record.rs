@@ -149,7 +149,8 @@ impl Record {
 
     pub fn energy(&mut self, start: WallTime, kwh: f64) {
         let stamp = self.stamp(3_600_000);
-        let row = EnergyRow { flow: Flow::Import, start, kwh, covered_s: 1800.0, provisional: false };
+        let row =
+            EnergyRow { flow: Flow::Import, start, kwh, covered_s: 1800.0, provisional: false, peak: None };
         self.input(stamp, Input::Wake);
         self.output(stamp, Output::Record(Kept::Energy(row)));
         self.expect("energy,home=wren,flow=import kwh", start.0, kwh);

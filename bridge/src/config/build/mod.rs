@@ -23,6 +23,7 @@ use super::influx::InfluxConfig;
 use super::nearest::nearest;
 use super::route::{CommandTopic, Expression, Makes, Route};
 pub use tariff::PriceFile;
+pub(crate) use tariff::alone as tariff_alone;
 
 /// An item of the home file: where it stands, and what came of it.
 pub(crate) struct Item<'b, T> {
@@ -99,17 +100,7 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
         inputs: names_of(root, "input"),
         loads: names_of(root, "load"),
     };
-    let mut build = Build {
-        root,
-        folder: folder.to_owned(),
-        supply: None,
-        names,
-        found,
-        routes: Vec::new(),
-        commands: Vec::new(),
-        expressions: Vec::new(),
-        price_files: Vec::new(),
-    };
+    let mut build = Build { names, ..Build::without_items(root, folder, found) };
     build.supply = build.supply();
     let circuits = build.circuits();
     let inputs = build.inputs();
@@ -145,7 +136,21 @@ fn names_of<'b>(root: &'b Block, section: &str) -> Vec<&'b str> {
     root.named(section).iter().map(|(id, _)| id.value.as_str()).collect()
 }
 
-impl<'b> Build<'b, '_> {
+impl<'b, 'f> Build<'b, 'f> {
+    fn without_items(root: &'b Block, folder: &Path, found: &'f mut Diagnostics) -> Build<'b, 'f> {
+        Build {
+            root,
+            folder: folder.to_owned(),
+            supply: None,
+            names: Names { circuits: vec![], points: vec![], inputs: vec![], loads: vec![] },
+            found,
+            routes: Vec::new(),
+            commands: Vec::new(),
+            expressions: Vec::new(),
+            price_files: Vec::new(),
+        }
+    }
+
     /// The place among `names` of the name behind `key`; `None` where nothing is written or after telling.
     fn refer(&mut self, block: &Block, key: &str, section: &str, names: &[&str]) -> Option<u16> {
         let name = block.text(key)?;

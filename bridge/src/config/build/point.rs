@@ -139,6 +139,7 @@ impl<'b> Build<'b, '_> {
         check::plausible(block, measures, self.found);
         check::scale(block, measures, self.found);
         check::amps(block, self.found);
+        check::peak(block, measures, self.found);
         let has_phase = block.knows("phase");
         let broken = (has_phase && block.is_broken("phase"))
             || ["plausible", "interval", "gap_after", "power_factor"].iter().any(|k| block.is_broken(k));

@@ -1,6 +1,6 @@
 //! What the household pays and is paid.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
@@ -11,6 +11,7 @@ use overspill_rules::time::WallTime;
 use rust_decimal::Decimal;
 
 use crate::config::block::{At, Block};
+use crate::config::diagnostic::Diagnostics;
 use crate::config::form::one_of;
 use crate::config::nearest::nearest;
 use crate::config::route::{Extract, Route, Target};
@@ -28,16 +29,32 @@ pub struct PriceFile {
     pub path: PathBuf,
 }
 
+/// The tariff of a file that holds nothing else; `home_zone` is that of the home it is tried for.
+pub(crate) fn alone(
+    root: &Block,
+    folder: &Path,
+    home_zone: &TimeZone,
+    found: &mut Diagnostics,
+) -> (Option<Tariff>, Vec<At<PriceFile>>) {
+    let mut build = Build::without_items(root, folder, found);
+    let tariff = build.tariff_in(root, Some(home_zone));
+    (tariff, build.price_files)
+}
+
 impl Build<'_, '_> {
     pub(super) fn tariff(&mut self) -> Option<Tariff> {
         let root = self.root;
-        let block = root.block("tariff")?;
         let home_zone = root.block("home").and_then(|h| h.text("timezone")).and_then(zone);
-        let since = self.terms(block, home_zone.as_ref());
+        self.tariff_in(root, home_zone.as_ref())
+    }
+
+    fn tariff_in(&mut self, root: &Block, home_zone: Option<&TimeZone>) -> Option<Tariff> {
+        let block = root.block("tariff")?;
+        let since = self.terms(block, home_zone);
         let mut changes: Vec<(WallTime, Terms)> = Vec::new();
         let mut broken = false;
         for change in block.blocks("change") {
-            match (self.change_date(change, home_zone.as_ref()), self.terms(change, home_zone.as_ref())) {
+            match (self.change_date(change, home_zone), self.terms(change, home_zone)) {
                 (Some(from), Some(terms)) => {
                     self.same_date(block, change, from, &changes);
                     changes.push((from, terms));

@@ -81,6 +81,19 @@ pub(crate) fn scale(block: &Block, measures: Option<Measures>, found: &mut Diagn
     }
 }
 
+/// Panels have a size; nothing else that is measured has.
+pub(crate) fn peak(block: &Block, measures: Option<Measures>, found: &mut Diagnostics) {
+    let Some(measures) = measures.filter(|_| block.knows("peak_w") && block.is_written("peak_w")) else {
+        return;
+    };
+    if measures != Measures::Solar {
+        found
+            .error("unused-key", block.key_place("peak_w"), "`peak_w` is the size of solar panels")
+            .label(format!("this point measures {measures}"))
+            .help("leave it out, or write it with a point that measures solar");
+    }
+}
+
 /// A power factor only matters where power is made of amps and volts.
 pub(crate) fn amps(block: &Block, found: &mut Diagnostics) {
     let Some(unit) = block.text("unit") else { return };

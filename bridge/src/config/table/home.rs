@@ -28,6 +28,12 @@ pub(super) const HOME: &[Key] = &[
         "For sunrise and sunset; goes with `latitude`.",
     ),
     Key::new(
+        "carbon_kg_per_kwh",
+        Form::Number { least: 0.0, most: 5.0, unit: "kg per kWh" },
+        "What a kilowatt-hour bought emits, in kilograms of CO2 equivalent, for `report`; in Great Britain the published factors of each year where it is not written.",
+    ),
+    Key::new("carbon_source", Form::Text, "Who says so and for which year; printed with the result."),
+    Key::new(
         "blind_a",
         Form::Number { least: 1.0, most: 1000.0, unit: "A" },
         "What requests that read only the clock may draw in all while the grid reading is unknown; nothing where it is not written.",

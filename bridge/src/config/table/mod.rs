@@ -16,6 +16,11 @@ pub(crate) use load::{AMPS_SENDS, KINDS};
 pub(crate) use point::EXTRAS;
 pub(crate) use tariff::DAYS;
 
+const TARIFF: Key = Key::new("tariff", Form::Table(tariff::TARIFF), "What the household pays and is paid.");
+
+/// A file that holds a tariff and nothing else, to be compared with.
+pub(crate) const TARIFF_ALONE: &[Key] = &[TARIFF.required()];
+
 /// The sections of a home file.
 pub(crate) const ROOT: &[Key] = &[
     Key::new("home", Form::Table(home::HOME), "What the home is called and where it is.").required(),
@@ -56,7 +61,7 @@ pub(crate) const ROOT: &[Key] = &[
         Form::Named { one: "setting", ids: Grammar::InputId, keys: setting::SETTING },
         "What the household may change without editing a rule, `[setting.NAME]`: a ready-by time, guests.",
     ),
-    Key::new("tariff", Form::Table(tariff::TARIFF), "What the household pays and is paid."),
+    TARIFF,
     Key::new(
         "load",
         Form::Named { one: "load", ids: Grammar::Id, keys: load::LOAD },

@@ -88,6 +88,11 @@ const WAS: Key = Key::new(
     Form::Checked(Grammar::Id),
     "The name that this point had before, so that its history comes with it; written before the first start with the new name.",
 );
+const PEAK_W: Key = Key::new(
+    "peak_w",
+    Form::Number { least: 1.0, most: 1e6, unit: "W" },
+    "For solar: what the panels behind this point give at most in full sun, their rated power together. Only `report` asks, to tell a yield that no roof of that size can give.",
+);
 const PHASE: Key = Key::new(
     "phase",
     Form::Whole { least: 1, most: 3, unit: "" },
@@ -146,6 +151,7 @@ pub(super) const POINT: &[Key] = &[
     TIME_POINTER,
     KEEP,
     WAS,
+    PEAK_W,
     PHASE,
     POWER_FACTOR,
     VOLTS,

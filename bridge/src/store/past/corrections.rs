@@ -121,7 +121,7 @@ impl Parts<'_> {
         }
         for row in &changes.again {
             let flow = self.names.flow(row.flow);
-            Source::Again.put(change, &flow, row.start.0, row.kwh, row.covered_s)?;
+            Source::Again.put(change, &flow, row.start.0, (row.kwh, row.covered_s), row.peak)?;
         }
         for row in &changes.as_before {
             change

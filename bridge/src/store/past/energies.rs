@@ -164,7 +164,7 @@ impl Parts<'_> {
     ) -> rusqlite::Result<()> {
         let flow = self.names.flow(flow);
         for (start, (kwh, covered_s)) in rows {
-            Source::ImportedEnergy.put(conn, &flow, *start, *kwh, *covered_s)?;
+            Source::ImportedEnergy.put(conn, &flow, *start, (*kwh, *covered_s), None)?;
             touched.insert((flow.clone(), *start));
         }
         Ok(())

@@ -1,6 +1,6 @@
 //! Half hours that were not counted as they happened.
 
-use overspill_rules::output::{EnergyRow, Flow};
+use overspill_rules::output::{EnergyRow, Flow, PeakReading};
 use overspill_rules::time::WallTime;
 use rusqlite::{Connection, params};
 
@@ -34,6 +34,7 @@ pub(crate) struct Counted {
     pub(crate) start: WallTime,
     pub(crate) kwh: f64,
     pub(crate) covered_s: f64,
+    pub(crate) peak: Option<PeakReading>,
 }
 
 impl Source {
@@ -51,11 +52,12 @@ impl Source {
         conn: &Connection,
         flow: &str,
         start: i64,
-        kwh: f64,
-        covered_s: f64,
+        (kwh, covered_s): (f64, f64),
+        peak: Option<PeakReading>,
     ) -> rusqlite::Result<()> {
-        conn.prepare_cached("INSERT OR REPLACE INTO energy VALUES (?1, ?2, 0, ?3, ?4, ?5)")?
-            .execute(params![flow, start, self.code(), kwh, covered_s])
+        let (peak_w, peak_ms) = peak.map(|peak| (peak.watts, peak.at.0 - start)).unzip();
+        conn.prepare_cached("INSERT OR REPLACE INTO energy VALUES (?1, ?2, 0, ?3, ?4, ?5, ?6, ?7)")?
+            .execute(params![flow, start, self.code(), kwh, covered_s, peak_w, peak_ms])
             .map(|_| ())
     }
 }
@@ -76,7 +78,7 @@ impl PastStore {
             let mut touched = Touched::new();
             for row in rows {
                 let flow = parts.names.flow(row.flow);
-                source.put(change, &flow, row.start.0, row.kwh, row.covered_s)?;
+                source.put(change, &flow, row.start.0, (row.kwh, row.covered_s), row.peak)?;
                 touched.insert((flow, row.start.0));
             }
             days::refresh(change, parts.zone, &touched)
@@ -86,18 +88,13 @@ impl PastStore {
 
 /// Adds up the parts of each half hour.
 pub(crate) fn whole(rows: &[EnergyRow]) -> Vec<Counted> {
-    let mut sums: std::collections::BTreeMap<(WallTime, Flow), (f64, f64)> = Default::default();
-    for row in rows {
-        let sum = sums.entry((row.start, row.flow)).or_default();
-        sum.0 += row.kwh;
-        sum.1 += row.covered_s;
+    let mut sums: std::collections::BTreeMap<(WallTime, Flow), Counted> = Default::default();
+    for EnergyRow { flow, start, kwh, covered_s, peak, .. } in rows.iter().copied() {
+        let none = Counted { flow, start, kwh: 0.0, covered_s: 0.0, peak: None };
+        let sum = sums.entry((start, flow)).or_insert(none);
+        sum.kwh += kwh;
+        sum.covered_s += covered_s;
+        sum.peak = PeakReading::greater(sum.peak, peak);
     }
-    let each = sums.into_iter();
-    each.map(|((start, flow), (kwh, covered_s))| Counted {
-        flow,
-        start,
-        kwh,
-        covered_s: covered_s.min(1800.0),
-    })
-    .collect()
+    sums.into_values().map(|sum| Counted { covered_s: sum.covered_s.min(1800.0), ..sum }).collect()
 }

@@ -23,6 +23,25 @@ impl StoreReader {
         self.rows(&sql, params![load, from.0, to.0], decision)
     }
 
+    /// How often a load was switched on in the span; `None` where no decision for it was recorded there.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn starts(&self, load: &str, from: WallTime, to: WallTime) -> Result<Option<u32>, StoreError> {
+        let before = "SELECT is_on FROM decision JOIN tick ON tick.id = decision.tick
+                      WHERE load = ?1 AND tick.at < ?2 ORDER BY decision.tick DESC, decision.id DESC LIMIT 1";
+        let sql = "SELECT is_on FROM decision JOIN tick ON tick.id = decision.tick
+                   WHERE load = ?1 AND tick.at >= ?2 AND tick.at < ?3 ORDER BY decision.id";
+        let was_on: Vec<bool> = self.rows(before, params![load, from.0], |r| r.get(0))?;
+        let then: Vec<bool> = self.rows(sql, params![load, from.0, to.0], |r| r.get(0))?;
+        if then.is_empty() {
+            return Ok(None);
+        }
+        let mut on = was_on.first().copied().unwrap_or(false);
+        let starts = then.into_iter().filter(|now| !std::mem::replace(&mut on, *now) && *now).count();
+        Ok(Some(starts as u32))
+    }
+
     /// The decision for one load that held at `moment`, or the newest where none is given.
     ///
     /// # Errors

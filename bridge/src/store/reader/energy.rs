@@ -1,5 +1,6 @@
 //! Energy of half hours and days, which stays rows.
 
+use overspill_rules::answers::report::{Cell, Peak};
 use overspill_rules::time::WallTime;
 use rusqlite::params;
 
@@ -20,36 +21,47 @@ const HALF_HOUR_S: f64 = 1800.0;
 /// half hour of a run always miss a reading's time.
 const MISSES_S: f64 = 60.0;
 
-/// What is known of one half hour, by where it comes from: energy and seconds of data.
+/// What is known of one half hour, by where it comes from.
 #[derive(Debug, Clone, Copy, Default)]
 struct Accounts {
-    seen: Option<(f64, f64)>,
-    told: Option<(f64, f64)>,
-    power: Option<(f64, f64)>,
-    again: Option<(f64, f64)>,
+    seen: Option<Cell>,
+    told: Option<Cell>,
+    power: Option<Cell>,
+    again: Option<Cell>,
 }
 
 impl Accounts {
-    fn add(&mut self, clock: i64, kwh: f64, covered_s: f64) {
+    fn add(&mut self, clock: i64, cell: Cell) {
         match clock {
-            3 => self.told = Some((kwh, covered_s)),
-            4 => self.power = Some((kwh, covered_s)),
-            5 => self.again = Some((kwh, covered_s)),
+            3 => self.told = Some(cell),
+            4 => self.power = Some(cell),
+            5 => self.again = Some(cell),
             _ => {
-                let (before, before_s) = self.seen.unwrap_or_default();
-                self.seen = Some((before + kwh, (before_s + covered_s).min(HALF_HOUR_S)));
+                let before = self.seen.unwrap_or_default();
+                self.seen = Some(Cell {
+                    kwh: before.kwh + cell.kwh,
+                    covered_s: (before.covered_s + cell.covered_s).min(HALF_HOUR_S),
+                    peak: greater(before.peak, cell.peak),
+                });
             }
         }
     }
 
     /// The best that is known, chosen as the view `half_hour` chooses.
-    fn best(self) -> Option<(f64, f64)> {
-        let seconds = |account: Option<(f64, f64)>| account.map(|(_, s)| s);
+    fn best(self) -> Option<Cell> {
+        let seconds = |account: Option<Cell>| account.map(|cell| cell.covered_s);
         let seen_s = seconds(self.seen).unwrap_or(0.0);
-        let more = |account: Option<(f64, f64)>| account.filter(|(_, s)| *s > seen_s + MISSES_S);
-        let told = more(self.told).filter(|(_, s)| *s >= seconds(self.power).unwrap_or(0.0));
+        let more = |account: Option<Cell>| account.filter(|cell| cell.covered_s > seen_s + MISSES_S);
+        let told = more(self.told).filter(|cell| cell.covered_s >= seconds(self.power).unwrap_or(0.0));
         let imported = told.or_else(|| more(self.power));
         self.again.or(imported).or(self.seen).or(self.told).or(self.power)
+    }
+}
+
+fn greater(one: Option<Peak>, other: Option<Peak>) -> Option<Peak> {
+    match (one, other) {
+        (Some(a), Some(b)) if b.watts > a.watts => Some(b),
+        (one, other) => one.or(other),
     }
 }
 
@@ -59,16 +71,33 @@ impl StoreReader {
     /// # Errors
     /// When the file can't be read.
     pub fn half_hours(&self, from: WallTime, to: WallTime) -> Result<Vec<HalfHour>, StoreError> {
-        self.reading(|conn| {
-            let flows: Vec<String> =
-                conn.prepare_cached(FLOWS)?.query_map([], |r| r.get(0))?.collect::<Result<_, _>>()?;
-            let mut all = Vec::new();
-            for flow in flows {
-                self.half_hours_of(&flow, from, to, &mut all)?;
-            }
-            // Flows come in order, and this keeps it among those of one time.
-            all.sort_by_key(|row| row.start);
-            Ok(all)
+        let mut all = Vec::new();
+        let flows: Vec<String> = self.rows(FLOWS, [], |r| r.get(0))?;
+        let flows: Vec<&str> = flows.iter().map(String::as_str).collect();
+        self.each_half_hour(from, to, &flows, |flow, start, cell| {
+            let Cell { kwh, covered_s, .. } = cell;
+            all.push(HalfHour { flow: flow.to_owned(), start, kwh, covered_s });
+        })?;
+        // Flows come in order, and this keeps it among those of one time.
+        all.sort_by_key(|row| row.start);
+        Ok(all)
+    }
+
+    /// Hands each half hour of these flows to `each`, flow by flow in order of time, with its greatest reading.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn each_half_hour(
+        &self,
+        from: WallTime,
+        to: WallTime,
+        flows: &[&str],
+        mut each: impl FnMut(&str, WallTime, Cell),
+    ) -> Result<(), StoreError> {
+        self.reading(|_| {
+            flows
+                .iter()
+                .try_for_each(|flow| self.half_hours_of(flow, from, to, |at, cell| each(flow, at, cell)))
         })
     }
 
@@ -78,32 +107,45 @@ impl StoreReader {
         flow: &str,
         from: WallTime,
         to: WallTime,
-        into: &mut Vec<HalfHour>,
+        mut each: impl FnMut(WallTime, Cell),
     ) -> rusqlite::Result<()> {
         let mut query = self.conn.prepare_cached(
-            "SELECT start, kwh, covered_s, clock FROM energy
+            "SELECT start, kwh, covered_s, clock, peak_w, peak_ms FROM energy
              WHERE flow = ?1 AND start >= ?2 AND start < ?3 AND clock <> 1 AND kwh IS NOT NULL ORDER BY start",
         )?;
         let mut rows = query.query(params![flow, from.0, to.0])?;
         let mut open: Option<(WallTime, Accounts)> = None;
         let mut close = |open: Option<(WallTime, Accounts)>| {
-            if let Some((start, (kwh, covered_s))) = open.and_then(|(start, all)| Some((start, all.best()?)))
-            {
-                into.push(HalfHour { flow: flow.to_owned(), start, kwh, covered_s });
+            if let Some((start, cell)) = open.and_then(|(start, all)| Some((start, all.best()?))) {
+                each(start, cell);
             }
         };
         while let Some(r) = rows.next()? {
-            let (start, kwh) = (WallTime(r.get(0)?), r.get(1)?);
+            let start = WallTime(r.get(0)?);
+            let peak = r.get::<_, Option<f64>>(4)?.zip(r.get::<_, Option<i64>>(5)?);
+            let peak = peak.map(|(watts, ms)| Peak { watts, at: WallTime(start.0 + ms), is_reading: true });
             let covered_s: f64 = r.get::<_, Option<f64>>(2)?.unwrap_or(0.0);
+            let cell = Cell { kwh: r.get(1)?, covered_s, peak };
             if open.as_ref().is_none_or(|(at, _)| *at != start) {
                 close(open.replace((start, Accounts::default())));
             }
             if let Some((_, all)) = &mut open {
-                all.add(r.get(3)?, kwh, covered_s);
+                all.add(r.get(3)?, cell);
             }
         }
         close(open);
         Ok(())
+    }
+
+    /// The beginning of the first local day with energy, and of the last.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn days_known(&self) -> Result<Option<(WallTime, WallTime)>, StoreError> {
+        let both = self.rows("SELECT min(start), max(start) FROM day", [], |r| {
+            Ok(r.get::<_, Option<i64>>(0)?.zip(r.get::<_, Option<i64>>(1)?))
+        })?;
+        Ok(both.first().copied().flatten().map(|(first, last)| (WallTime(first), WallTime(last))))
     }
 
     /// Energy of the local days that begin in the span, of every flow.

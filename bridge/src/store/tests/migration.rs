@@ -43,6 +43,7 @@ fn file_of_version_1(folder: &TempDir) -> std::path::PathBuf {
             kwh: 0.125,
             covered_s: 300.0,
             provisional: false,
+            peak: None,
         };
         let what = [
             Happening::Grid(i as f64 / 10.0),
@@ -74,7 +75,11 @@ fn file_of_version_1(folder: &TempDir) -> std::path::PathBuf {
     file.execute_batch(include_str!("../schema_1.sql")).unwrap();
     file.execute_batch(&format!("ATTACH '{}' AS new", new.display())).unwrap();
     for table in TABLES {
-        let rows = file.execute(&format!("INSERT INTO {table} SELECT * FROM new.{table}"), []).unwrap();
+        let columns: String = file
+            .query_row("SELECT group_concat(name) FROM pragma_table_info(?1, 'main')", [table], |r| r.get(0))
+            .unwrap();
+        let sql = format!("INSERT INTO {table} SELECT {columns} FROM new.{table}");
+        let rows = file.execute(&sql, []).unwrap();
         assert!(rows > 0, "{table} holds something");
     }
     file.execute_batch("DETACH new; PRAGMA journal_mode = WAL").unwrap();

@@ -199,6 +199,7 @@ fn once_the_clock_is_believed_the_run_gets_its_times() {
             kwh,
             covered_s: 1000.0,
             provisional: true,
+            peak: None,
         };
         record(Record::Energy(row))
     };
@@ -221,6 +222,7 @@ fn once_the_clock_is_believed_the_run_gets_its_times() {
         kwh: 1.0,
         covered_s: 1800.0,
         provisional: false,
+        peak: None,
     };
     db.write(&taken(|h| {
         h.input(undated(2000, 2), &Input::ClockSet { offset_ms: NOON + 200_000, believed: true });
@@ -247,8 +249,14 @@ fn the_parts_of_a_half_hour_add_up() {
     let folder = tempdir().unwrap();
     let path = folder.path().join("wren.db");
     let row = |kwh| {
-        let row =
-            EnergyRow { flow: Flow::Solar, start: WallTime(NOON), kwh, covered_s: 600.0, provisional: false };
+        let row = EnergyRow {
+            flow: Flow::Solar,
+            start: WallTime(NOON),
+            kwh,
+            covered_s: 600.0,
+            provisional: false,
+            peak: None,
+        };
         record(Record::Energy(row))
     };
     // Two parts in one run, where the clock was set in between, and one in the next run.

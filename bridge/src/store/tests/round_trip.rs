@@ -284,6 +284,7 @@ fn balance_set_points_energy_and_notices_come_back() {
         kwh: 0.75,
         covered_s: 1800.0,
         provisional: false,
+        peak: None,
     };
     let notice = Notice {
         at: None,

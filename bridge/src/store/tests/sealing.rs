@@ -329,6 +329,7 @@ fn days_are_the_households_own() {
         kwh: 0.25,
         covered_s: 900.0,
         provisional: false,
+        peak: None,
     };
     db.write(&taken(|h| {
         (0..8).for_each(|i| h.output(stamp(i, i as u64), &Output::Record(Record::Energy(energy(i)))))
@@ -367,6 +368,7 @@ fn numbers_past_their_time_are_dropped_by_whole_stretches_and_energy_stays() {
             kwh: 1.0,
             covered_s: 1800.0,
             provisional: false,
+            peak: None,
         };
         db.write(&taken(|h| {
             hand_over(h, stamp(at, hour as u64 * 2), &volts(hour));

@@ -38,7 +38,14 @@ fn ten_seconds(handle: &StoreHandle, i: i64) {
     if i % 180 == 0 {
         for flow in [Flow::Import, Flow::Export, Flow::Solar, Flow::House, Flow::Load(CAR)] {
             let start = WallTime(NOON + at);
-            let row = EnergyRow { flow, start, kwh: wave / 1234.0, covered_s: 1800.0, provisional: false };
+            let row = EnergyRow {
+                flow,
+                start,
+                kwh: wave / 1234.0,
+                covered_s: 1800.0,
+                provisional: false,
+                peak: None,
+            };
             handle.output(stamp(at, i as u64 * 3), &Output::Record(Record::Energy(row)));
         }
     }
