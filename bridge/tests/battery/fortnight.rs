@@ -1,5 +1,11 @@
 //! A made-up fortnight in June: what people read, and what the record may be like.
 
+use overspill::config;
+use overspill::store::{Filler, Stamp, home_mark};
+use overspill_rules::input::Input;
+use overspill_rules::kept::Kept;
+use overspill_rules::tariff::{Price, Side};
+use overspill_rules::time::{Moment, Span, WallTime};
 use serde_json::Value;
 
 use crate::support::Place;
@@ -10,6 +16,9 @@ const SOLAR: &str =
     "[point.solar]\nmeasures = \"solar\"\ntopic = \"meter/solar\"\nunit = \"W\"\ninterval = \"10m\"\n";
 const NIGHT: &str = "[tariff]\ncurrency = \"GBP\"\nimport = 0.30\nexport = 0.06\nzone = \"UTC\"\n\
                      [tariff.window.night]\nfrom = \"00:30\"\nto = \"05:30\"\nprice = 0.09\n";
+
+/// The first midnight.
+const JUNE: WallTime = WallTime(1_780_272_000_000);
 
 /// Watts of grid and roof every ten minutes: a sunny day and a dull one in turn, a kettle at breakfast while the sun is up,
 /// the evening's cooking. Day 6 is missing.
@@ -116,6 +125,47 @@ fn prices_of_a_list_come_from_its_file() {
         }
     }
     assert!(by_list[0]["assumed"].to_string().contains("prices.csv are used"));
+}
+
+#[test]
+fn prices_that_came_over_mqtt_come_from_the_record() {
+    let tariff =
+        "[tariff]\ncurrency = \"GBP\"\nexport = 0.06\nimport_prices = { topic = \"market/import\" }\n";
+    let place = fortnight(&format!("{GRID}{SOLAR}{NIGHT}"));
+    let by_window = json(&place, &["--sizes", "5"]);
+    let home = std::fs::read_to_string(place.path("home.toml")).unwrap();
+    let (head, _) = home.split_once("[tariff]").unwrap();
+    place.write("home.toml", &format!("{head}{tariff}"));
+    // Each noon the hours of the next two days came, so that each price came twice, the night ones first wrong.
+    let config = config::read(&place.path("home.toml")).unwrap();
+    let mut filler = Filler::open(&place.path("wren.db"), &config.home).unwrap();
+    let stamp = |hour: i64| Stamp {
+        moment: Moment(hour * 3_600_000),
+        batch: hour as u64,
+        wall: Some(JUNE + Span::hours(hour)),
+    };
+    filler.handle().began(stamp(-36), &Kept::default(), &home_mark(&config.home));
+    for noon in (-36..14 * 24).step_by(24) {
+        let price = |half: i64| {
+            let from = JUNE + Span::hours(noon + 12) + Span::minutes(30 * half);
+            let price = match half % 48 {
+                1..=10 if half < 48 => "0.09",
+                1..=10 => "0.50",
+                _ => "0.30",
+            };
+            Price { from, to: None, price: price.parse().unwrap() }
+        };
+        let prices = (0..96).map(price).collect();
+        filler.handle().input(stamp(noon), &Input::Prices { side: Side::Import, prices });
+    }
+    filler.commit().unwrap();
+    filler.close();
+    let by_list = json(&place, &["--sizes", "5"]);
+    for (list, window) in by_list.iter().zip(&by_window) {
+        for field in ["cost", "saving", "import_kwh", "unpriced_kwh"] {
+            assert_eq!(list[field], window[field], "{field} of {}", list["strategy"]);
+        }
+    }
 }
 
 #[test]

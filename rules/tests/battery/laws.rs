@@ -1,6 +1,8 @@
 //! What holds for every home and every battery.
 
-use overspill_rules::answers::battery::{Strategy, Terms, run, what_if};
+use overspill_rules::answers::battery::{Observed, Series, Strategy, Terms, run, what_if};
+use overspill_rules::tariff::Prices;
+use overspill_rules::time::{Span, WallTime};
 use proptest::prelude::*;
 use proptest::strategy::Strategy as _;
 use rust_decimal::prelude::ToPrimitive;
@@ -34,7 +36,7 @@ proptest! {
     fn charge_stays_within_bounds_and_energy_closes(rows in rows(), terms in terms()) {
         let series = series(Some(by_time("0.05")), &rows);
         for strategy in ALL {
-            let mut before = 0.0;
+            let (mut before, mut steps) = (0.0, 0);
             run(&series, &terms, strategy, |step, flow, charge_kwh| {
                 let most = terms.power_kw * step.hours + 1e-9;
                 assert!((0.0..=terms.in_use_kwh()).contains(&charge_kwh), "{charge_kwh}");
@@ -47,8 +49,9 @@ proptest! {
                 let stored = flow.charge_kwh * terms.charge_efficiency;
                 let given = flow.discharge_kwh / terms.discharge_efficiency;
                 assert!((charge_kwh - before - stored + given).abs() < 1e-9);
-                before = charge_kwh;
+                (before, steps) = (charge_kwh, steps + 1);
             });
+            assert_eq!(steps, rows.len());
         }
     }
 
@@ -85,4 +88,34 @@ proptest! {
         let (short, long) = (flows(&rows), flows(&[rows.clone(), more].concat()));
         prop_assert_eq!(&long[..short.len()], &short[..]);
     }
+}
+
+#[test]
+fn days_on_which_clocks_change_are_planned_like_others() {
+    // 19 to 31 October 2026 in London: 25 October has 50 half hours.
+    let zone = jiff::tz::TimeZone::get("Europe/London").unwrap();
+    let start = WallTime("2026-10-18T23:00:00Z".parse::<jiff::Timestamp>().unwrap().as_millisecond());
+    let mut series = Series::new(zone, Some(by_time("0.05")));
+    let (half_hours, terms) = (13 * 48 + 2, Terms::of_size(5.0));
+    for n in 0..half_hours {
+        let evening = matches!((n % 48) / 2, 16..=20);
+        let seen = Observed {
+            start: start + Span::minutes(30 * n),
+            hours: 0.5,
+            import_kwh: if evening { 1.5 } else { 0.1 },
+            export_kwh: 0.0,
+            solar_kwh: 0.0,
+        };
+        series.push(&seen, &Prices::default());
+    }
+    let days: Vec<usize> = series.steps().chunk_by(|a, b| a.day == b.day).map(<[_]>::len).collect();
+    assert_eq!(days, [48, 48, 48, 48, 48, 48, 50, 48, 48, 48, 48, 48, 48]);
+    let (mut steps, mut after) = (0, 0.0);
+    run(&series, &terms, Strategy::FillCheap, |step, flow, _| {
+        steps += 1;
+        after += if step.day >= series.steps()[6 * 48].day { flow.charge_kwh } else { 0.0 };
+    });
+    assert_eq!(steps, half_hours);
+    // Every night from the change on fills what the evening takes at most: 5 kWh, less a part of the fifty.
+    assert!((after - 7.0 * 5.0 / 0.95).abs() < 7.0 * 5.0 / 25.0, "{after}");
 }
