@@ -33,7 +33,6 @@ pub(super) const PATTERNS: &str = r##"<svg width="0" height="0" style="position:
 /// Where a text is tied to its place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Tied {
-    Start,
     Middle,
     End,
 }
@@ -114,7 +113,6 @@ impl Svg {
     /// Text with a white rim, so that it reads on any ground.
     pub(super) fn text(&mut self, at: (f64, f64), tied: Tied, size: f64, text: &str) {
         let anchor = match tied {
-            Tied::Start => "start",
             Tied::Middle => "middle",
             Tied::End => "end",
         };

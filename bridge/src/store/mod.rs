@@ -69,7 +69,7 @@
 //! | `run` | one row for each start of the daemon, with the offset from its moments to wall time |
 //! | `outbox`, `energy_to_forward`, `forward_again` | how far forwarding to InfluxDB has come, and what of the past is to follow; made at the first start of a home that forwards (see [`outbox`]) |
 //! | `set_aside` | points that InfluxDB refused: `line` as it was sent, `reason`, `at` |
-//! | `energy` | what `half_hour` is made of: a half hour may have seen two runs; `clock` says where a row comes from |
+//! | `energy` | what `half_hour` is made of: a half hour may have seen two runs; `clock` says where a row comes from; `peak_w` is the greatest reading in it, `peak_ms` how long after `start` |
 //! | `import`, `import_series`, `imported_energy` | imports of CSV files: each with power columns is a run of its own; energy columns as they came |
 //! | `correction` | what somebody found wrong with a point: `point`, `start`, `until`, `kind`, `factor`, `other`, who, when, and who took it back |
 //! | `believed` | what `half_hour` said until a correction was made (`undo` 0) or taken back (1) |

@@ -170,7 +170,7 @@ fn decide(journal: &Filler, stamp: Stamp, n: i64) {
             requests: Vec::new(),
             readings: Vec::new(),
         };
-        journal.handle().output(stamp, &Output::Record(Record::Decision(decision)));
+        journal.handle().output(stamp, &Output::Record(Record::Decision(Box::new(decision))));
     }
 }
 
