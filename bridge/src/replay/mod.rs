@@ -3,6 +3,7 @@
 //! Two ways: [`verify`] hands in exactly what was recorded and compares what comes out; the what-if puts other draws of
 //! the loads into the readings, and tells what would have happened.
 
+mod imported;
 mod needs;
 mod prices;
 mod progress;
