@@ -10,7 +10,7 @@ use overspill_rules::script::Program;
 
 use super::opening::{complain, print, span};
 use crate::cli::Outcome;
-use crate::config::{self, Config, Look, ReadError, RulesConfig};
+use crate::config::{self, Config, Look, ReadError, RulesConfig, render};
 use crate::daemon::read_rules;
 use crate::replay::{self, text};
 use crate::shadow::shadow_rules;
@@ -127,7 +127,8 @@ fn checked(config: &Config, set: RuleSet) -> Result<RuleSet, String> {
     if faults.is_empty() {
         return Ok(set);
     }
-    let list: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    let list: Vec<String> =
+        faults.iter().map(|f| render::fault(&f.to_string(), Look::PLAIN.columns)).collect();
     Err(format!("{}\n\nThe rules have mistakes.", list.join("\n\n")))
 }
 
