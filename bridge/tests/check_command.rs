@@ -32,7 +32,9 @@ fn mistakes_end_with_1_and_are_counted() {
     let output = check(&[MANY]);
     assert_eq!(output.status.code(), Some(1));
     assert!(
-        text(&output).ends_with("4 mistakes in tests/home_files/many-at-once.toml.\n"),
+        text(&output).ends_with(
+            "4 mistakes in tests/home_files/many-at-once.toml. The rules are looked at once it is good.\n"
+        ),
         "{}",
         text(&output)
     );

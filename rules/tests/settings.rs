@@ -113,7 +113,7 @@ fn what_can_t_be_is_refused_in_words_and_changes_nothing() {
     let refused = [
         (SettingRequest { retained: true, ..guests() }, "send it without retain"),
         (SettingRequest { end: past, ..guests() }, "its end is already past"),
-        (change(GUESTS, SettingValue::Number(1.0)), "It takes true or false"),
+        (change(GUESTS, SettingValue::Number(1.0)), "1 is not what it takes: true or false"),
         (change(MINUTES, SettingValue::Number(91.0)), "91 min is not from 0 to 90"),
         (change(MINUTES, SettingValue::Number(7.0)), "between two steps of 5: 5 or 10"),
     ];

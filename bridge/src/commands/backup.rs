@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::opening::{complain, grouped, home_file, print};
+use super::opening::{complain_in_full, grouped, home_file, print};
 use crate::cli::Outcome;
 use crate::history::backup;
 use crate::progress::Progress;
@@ -36,6 +36,6 @@ pub fn run(args: &Args) -> Outcome {
             print(&format!("{}: {} bytes, checked.\n", args.file.display(), grouped(bytes)));
             Outcome::Done
         }
-        Err(why) => complain(&format!("{}.", why.to_string().trim_end_matches('.'))),
+        Err(why) => complain_in_full(&why.to_string()),
     }
 }

@@ -8,7 +8,7 @@ use overspill_rules::script::Fault;
 use serde_json::{Value, json};
 
 use crate::cli::Outcome;
-use crate::config::render::wrapped;
+use crate::config::render::{self, wrapped};
 use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, ShadowFindings, Summary};
 use crate::workbench::{DryRun, DryWarning};
 
@@ -103,7 +103,8 @@ fn as_text(
                 0 => counted(found.errors(), "mistake"),
                 n => format!("{} and {}", counted(found.errors(), "mistake"), counted(n, "warning")),
             };
-            format!("{}{} in {}.\n", with_findings(found, look), verdict, path.display())
+            let (found, file) = (with_findings(found, look), path.display());
+            format!("{found}{verdict} in {file}. The rules are looked at once it is good.\n")
         }
         Err(why) => format!("{why}\n"),
     }
@@ -112,13 +113,14 @@ fn as_text(
 /// The home file is good, but not what the household wrote in it and beside it.
 fn code_as_text(path: &Path, code: &CodeFindings, look: Look) -> String {
     let mut text = with_findings(&code.expressions, look);
+    let told = |fault: &Fault| render::fault(&fault.to_string(), look.columns);
     for fault in &code.rules {
-        text.push_str(&format!("{fault}\n\n"));
+        text.push_str(&format!("{}\n\n", told(fault)));
     }
     for failure in &code.dry.failures {
         let when =
             wrapped(&format!("it fails {}", failure.when), look.columns - 8).replace('\n', "\n        ");
-        text.push_str(&format!("{}\n  when: {when}\n\n", failure.fault));
+        text.push_str(&format!("{}\n  when: {when}\n\n", told(&failure.fault)));
     }
     code.shadows.iter().for_each(|shadow| text.push_str(&shadow.to_text(look.columns)));
     if let Some(why) = &code.unreadable {

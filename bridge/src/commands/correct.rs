@@ -8,7 +8,7 @@ use clap::{ArgGroup, ValueEnum};
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
 
-use super::opening::{complain, counted, home_file, local, moment, now, person, print, span};
+use super::opening::{complain_in_full, counted, home_file, local, moment, now, person, print, span};
 use crate::cli::Outcome;
 use crate::config::Config;
 use crate::history::{Change, Preview, REPLACED_REACHES, correct, corrections, preview};
@@ -91,7 +91,7 @@ pub fn run(args: &Args) -> Outcome {
         Err(outcome) => return outcome,
     };
     let done = if args.list { show_list(args, &config) } else { change(args, &config) };
-    done.unwrap_or_else(|why| complain(&format!("{}.", why.trim_end_matches('.'))))
+    done.unwrap_or_else(|why| complain_in_full(&why))
 }
 
 fn change(args: &Args, config: &Config) -> Result<Outcome, String> {

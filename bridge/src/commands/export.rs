@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use clap::ValueEnum;
 use overspill_rules::time::{Span, WallTime};
 
-use super::opening::{complain, counted, home_file, print, span};
+use super::opening::{complain_in_full, counted, home_file, print, span};
 use crate::cli::Outcome;
 use crate::config::Config;
 use crate::history::{can_be_summed, export_energy, export_full, export_sqlite};
@@ -71,7 +71,7 @@ pub fn run(args: &Args) -> Outcome {
     };
     let wanted = match span(&args.from, &args.to, &config.home.timezone) {
         Ok(wanted) => wanted,
-        Err(why) => return complain(&format!("{why}.")),
+        Err(why) => return complain_in_full(&why),
     };
     match export(args, &config, wanted) {
         Ok(told) => {
@@ -80,7 +80,7 @@ pub fn run(args: &Args) -> Outcome {
             }
             Outcome::Done
         }
-        Err(why) => complain(&format!("{}.", why.trim_end_matches('.'))),
+        Err(why) => complain_in_full(&why),
     }
 }
 

@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 use overspill_rules::time::Span;
 use serde_json::{Value, json};
 
-use super::opening::{complain, counted, grouped, home_file, local, now, print};
+use super::opening::{complain_in_full, counted, grouped, home_file, local, now, print};
 use crate::cli::Outcome;
 use crate::config::Config;
 use crate::history::{
@@ -96,10 +96,10 @@ pub fn run(args: &Args) -> Outcome {
             Outcome::Done
         }
         Err(why @ ImportError::Strict { .. }) => {
-            complain(&failure(&why, &config));
+            complain_in_full(&failure(&why, &config));
             Outcome::No
         }
-        Err(why) => complain(&failure(&why, &config)),
+        Err(why) => complain_in_full(&failure(&why, &config)),
     }
 }
 
@@ -109,15 +109,15 @@ fn failure(why: &ImportError, config: &Config) -> String {
         ImportError::Header { faults, .. } => {
             let list: String = faults.iter().map(|f| format!("  {f}\n")).collect();
             format!(
-                "{why}:\n{list}Columns that this home can take, beside `time` (each _w also as _kw, each _kwh as _wh):\n{}\
+                "{why}:\n{list}Columns that this home can take, beside `time`:\n{}  each _w also as _kw, each _kwh as _wh\n\
                  --rename OLD=NEW reads a column under another name, --ignore COLUMN leaves it out.",
                 listing(&config.home)
             )
         }
         ImportError::Nothing { survey, .. } | ImportError::Strict { survey, .. } => {
-            format!("{}{why}.", bad_lines(survey))
+            format!("{}{why}", bad_lines(survey))
         }
-        why => format!("{why}."),
+        why => why.to_string(),
     }
 }
 

@@ -5,8 +5,10 @@ use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
+use overspill_rules::time::WallTime;
 use serde_json::{Value, json};
 
+use super::opening::local;
 use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError};
 use crate::store::{Checked, Inventory, Keep, SeriesSize, StoreReader};
@@ -77,8 +79,10 @@ fn as_text(config: &Config, found: &Inventory, checked: Option<&Checked>) -> Str
     };
     line("journal", shown_path(&config.store.path));
     line("size", size_told(found));
-    line("from", found.extent.map_or("nothing yet".to_owned(), |e| e.first.to_rfc3339()));
-    line("to", found.extent.map_or("nothing yet".to_owned(), |e| e.last.to_rfc3339()));
+    let time =
+        |at: Option<WallTime>| at.map_or("nothing yet".to_owned(), |at| local(at, &config.home.timezone));
+    line("from", time(found.extent.map(|e| e.first)));
+    line("to", time(found.extent.map(|e| e.last)));
     line("readings", counted(found.samples));
     if let Some(each) = found.bytes_per_sample {
         line("a reading", format!("{each:.3} bytes of the whole file, whatever else is in it"));

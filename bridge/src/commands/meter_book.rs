@@ -7,7 +7,7 @@ use jiff::tz::TimeZone;
 use overspill_rules::answers::meter_book::{Backwards, Register};
 use overspill_rules::time::WallTime;
 
-use super::opening::{complain, home_file, local, moment, now, print};
+use super::opening::{complain_in_full, home_file, local, moment, now, print};
 use crate::cli::Outcome;
 use crate::config::Config;
 use crate::meter_book::{fits, json, read, told};
@@ -99,7 +99,7 @@ pub fn run(args: &Args) -> Outcome {
         None => show(args, &config),
         Some(entry) => write(entry, &config),
     };
-    done.unwrap_or_else(|why| complain(&format!("{}.", why.trim_end_matches('.'))))
+    done.unwrap_or_else(|why| complain_in_full(&why))
 }
 
 fn show(args: &Args, config: &Config) -> Result<Outcome, String> {

@@ -28,6 +28,12 @@ pub(super) fn complain(why: &str) -> Outcome {
     Outcome::CouldNotRun
 }
 
+/// The same, with a full stop where the reason does not end by itself.
+pub(super) fn complain_in_full(why: &str) -> Outcome {
+    let stop = if why.ends_with(['.', '?', '!']) { "" } else { "." };
+    complain(&format!("{why}{stop}"))
+}
+
 /// Prints to standard output. A reader that went away, as `head` does, is no failure.
 pub(super) fn print(text: &str) {
     let _ = io::stdout().write_all(text.as_bytes());

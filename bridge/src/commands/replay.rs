@@ -9,7 +9,7 @@ use overspill_rules::script::Program;
 
 use super::opening::{complain, print, span};
 use crate::cli::Outcome;
-use crate::config::{self, Config, Look, ReadError, RulesConfig};
+use crate::config::{self, Config, Look, ReadError, RulesConfig, render};
 use crate::daemon::read_rules;
 use crate::replay::given::{Given, PluggedHours};
 use crate::replay::{self, text};
@@ -136,7 +136,8 @@ fn checked(config: &Config, set: RuleSet) -> Result<RuleSet, String> {
     if faults.is_empty() {
         return Ok(set);
     }
-    let list: Vec<String> = faults.iter().map(ToString::to_string).collect();
+    let list: Vec<String> =
+        faults.iter().map(|f| render::fault(&f.to_string(), Look::PLAIN.columns)).collect();
     Err(format!("{}\n\nThe rules have mistakes.", list.join("\n\n")))
 }
 

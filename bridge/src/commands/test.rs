@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use serde_json::json;
 
 use crate::cli::Outcome;
-use crate::config::{self, Config, Look, ReadError};
+use crate::config::{self, Config, Look, ReadError, render};
 use crate::workbench::{self, Bench, Report, Trouble};
 
 /// Run the rule tests of a home, in virtual time
@@ -145,7 +145,9 @@ fn home_words(why: &ReadError, look: Look) -> String {
 fn trouble_words(why: &Trouble, look: Look) -> String {
     match why {
         Trouble::Unreadable(why) => why.clone(),
-        Trouble::Rules(faults) => faults.join("\n\n"),
+        Trouble::Rules(faults) => {
+            faults.iter().map(|f| render::fault(f, look.columns)).collect::<Vec<_>>().join("\n\n")
+        }
         Trouble::Tests(files) => files.iter().map(|f| f.render(look)).collect::<Vec<_>>().join("\n\n"),
     }
 }

@@ -21,7 +21,7 @@ pub struct Args {
     home: PathBuf,
     /// The load, as the home file names it
     load: String,
-    /// At this time (with offset); else at the end of the record
+    /// At this time, local or with an offset; else at the end of the record
     #[arg(long, value_name = "T")]
     at: Option<String>,
     /// Also the smallest change of spare power that would have started or stopped it

@@ -4,7 +4,7 @@ use overspill_rules::payload::{Decoder, Extract};
 use overspill_rules::script::{Fault, Program};
 use overspill_rules::send::Sender;
 
-use super::render::wrapped;
+use super::render::{self, wrapped};
 use super::{Config, Diagnostics, Makes};
 use crate::daemon::read_rules;
 use crate::shadow::shadow_rules;
@@ -47,13 +47,16 @@ impl ShadowFindings {
     /// The mistakes as people read them, each with an empty line after it.
     pub fn to_text(&self, columns: usize) -> String {
         let mut text = String::new();
+        let said = |told: &str, end: &str| {
+            format!("{}{end}", render::fault(&format!("in shadow {}: {told}", self.name), columns))
+        };
         for fault in &self.rules {
-            text.push_str(&format!("in shadow {}: {fault}\n\n", self.name));
+            text.push_str(&said(&fault.to_string(), "\n\n"));
         }
         for failure in &self.dry.failures {
             let when = wrapped(&format!("it fails {}", failure.when), columns.saturating_sub(8));
             let when = when.replace('\n', "\n        ");
-            text.push_str(&format!("in shadow {}: {}\n  when: {when}\n\n", self.name, failure.fault));
+            text.push_str(&said(&failure.fault.to_string(), &format!("\n  when: {when}\n\n")));
         }
         if let Some(why) = &self.unreadable {
             text.push_str(&format!("in shadow {}: {why}\n\n", self.name));

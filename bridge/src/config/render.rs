@@ -98,6 +98,23 @@ pub(crate) fn wrapped(text: &str, columns: usize) -> String {
     lines.join("\n")
 }
 
+/// A mistake in a rule, as it says itself, with its words in lines of at most `columns`; the line of the rule stays whole.
+pub(crate) fn fault(told: &str, columns: usize) -> String {
+    let line = |line: &str| {
+        if line.starts_with("    ") {
+            return line.to_owned();
+        }
+        let (head, words) = line.strip_prefix(HELP).map_or(("", line), |rest| (HELP, rest));
+        let hang = " ".repeat(head.len().max(2));
+        let broken = wrapped(words, columns.saturating_sub(hang.len()));
+        format!("{head}{}", broken.replace('\n', &format!("\n{hang}")))
+    };
+    told.lines().map(line).collect::<Vec<_>>().join("\n")
+}
+
+/// What stands before the help of a mistake in a rule.
+const HELP: &str = "  help: ";
+
 #[cfg(test)]
 mod tests {
     use std::ops::Range;

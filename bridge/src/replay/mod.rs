@@ -4,6 +4,7 @@
 //! the loads into the readings, and tells what would have happened.
 
 pub mod given;
+mod imported;
 mod needs;
 mod prices;
 mod progress;

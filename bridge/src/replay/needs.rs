@@ -56,10 +56,23 @@ pub(super) fn needs(
             let wh = given.room.get(&id).map_or_else(taken, |kwh| kwh * 1000.0);
             Need { from: Moment(a.0), to: Moment(b.0), wh, evenly: !is_car }
         });
-        all.insert(id, list.collect());
-        sources.push(source(&load.id, is_car, by, given.room.get(&id).copied()));
+        let list: Vec<Need> = list.collect();
+        let took_any = list.iter().any(|need| need.wh > 0.0);
+        all.insert(id, list);
+        sources.push(match given.room.get(&id) {
+            None if !took_any => took_nothing(&load.id),
+            room => source(&load.id, is_car, by, room.copied()),
+        });
     }
     Ok((all, sources))
+}
+
+/// Before a load was there or driven the record can't tell what it would take.
+fn took_nothing(load: &str) -> String {
+    format!(
+        "{load} took nothing in this time as far as the record knows, so it gets nothing here: say with --room \
+         {load}=KWH what it would take."
+    )
 }
 
 /// What tells the periods of a load's needs.

@@ -51,7 +51,10 @@ pub fn what_if(
 ) -> Result<Told, StoreError> {
     let Trial { rules, given, price_files } = trial;
     let (from, to) = within(journal, span)?;
+    let (home, slower) = super::imported::as_imported(journal, home, (from, to))?;
+    let home = &home;
     let (needs, mut assumed) = super::needs::needs(journal, home, (from, to), &given)?;
+    assumed.extend(slower);
     let run = journal.runs()?.into_iter().rfind(|r| r.began.is_some_and(|b| b <= from));
     let standing = run.as_ref().map(|run| journal.standing(home, run, from)).transpose()?;
     let kept = run.and_then(|r| r.kept).unwrap_or_default();
@@ -68,7 +71,7 @@ pub fn what_if(
     let mut setpoints = recorded_setpoints(journal, &home, &mut what_if, (from, to))?.into_iter().peekable();
     let mut days = Days::new(&home, from);
     let (mut unknown, mut progress) = (0, Progress::new(from, to));
-    journal.inputs(&home, from, to, |journalled| {
+    super::imported::in_order(journal, &home, (from, to), |journalled| {
         let Some(at) = journalled.stamp.wall else { return };
         progress.at(at);
         while let Some((when, load, watts)) = setpoints.next_if(|(when, ..)| *when <= at) {

@@ -66,7 +66,8 @@ impl Scene {
     /// The newest state as lines, none wider than the canvas.
     pub fn lines(&self, facts: &Facts, canvas: Canvas) -> Vec<String> {
         let columns = canvas.columns.clamp(20, WIDEST);
-        let mut lines = vec![self.heading(facts), String::new()];
+        let mut lines = self.heading(facts, columns);
+        lines.push(String::new());
         if !facts.connected {
             lines.push("No connection to the broker.".to_owned());
         }
@@ -78,12 +79,15 @@ impl Scene {
         lines.iter().map(|line| cut(line.trim_end(), columns)).collect()
     }
 
-    fn heading(&self, facts: &Facts) -> String {
+    /// Name and time, on two lines where they do not fit on one.
+    fn heading(&self, facts: &Facts, columns: usize) -> Vec<String> {
         let time = match facts.wall.and_then(|wall| wall.in_zone(&self.zone)) {
             Some(time) => time.strftime("%a %-d %B %Y, %H:%M:%S").to_string(),
             None => "time not known".to_owned(),
         };
-        format!("{}   {time}", clean(&self.name))
+        let name = clean(&self.name);
+        let line = format!("{name}   {time}");
+        if line.chars().count() <= columns { vec![line] } else { vec![name, time] }
     }
 
     fn cascade_lines(&self, facts: &Facts, columns: usize, ascii: bool, lines: &mut Vec<String>) {

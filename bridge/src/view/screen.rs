@@ -10,6 +10,11 @@ use crossterm::{execute, queue};
 /// Where the terminal does not tell its size.
 const USUAL: (u16, u16) = (80, 24);
 
+/// Columns and rows; some terminals say that they have none of either when they do not know.
+fn told_size() -> (u16, u16) {
+    size().ok().filter(|(columns, rows)| *columns > 0 && *rows > 0).unwrap_or(USUAL)
+}
+
 /// The part of the terminal that is drawn again and again. The cursor is hidden while this lives.
 pub struct Screen {
     out: Stdout,
@@ -30,7 +35,7 @@ impl Screen {
 
     /// Columns of the terminal.
     pub fn columns(&self) -> usize {
-        usize::from(size().unwrap_or(USUAL).0)
+        usize::from(told_size().0)
     }
 
     /// Draws these lines over the last ones. Those for which there is no room are left out.
@@ -38,7 +43,7 @@ impl Screen {
     /// # Errors
     /// When the terminal can't be written to.
     pub fn draw(&mut self, lines: &[String]) -> io::Result<()> {
-        let (columns, rows) = size().unwrap_or(USUAL);
+        let (columns, rows) = told_size();
         let most = usize::from(rows).saturating_sub(1).max(1);
         self.back(usize::from(columns).max(1), most)?;
         self.drawn.clear();

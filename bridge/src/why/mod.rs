@@ -51,6 +51,12 @@ pub enum WhyError {
     /// The journal can't be read.
     #[error("{0}")]
     Store(#[from] StoreError),
+    /// There are readings of this time, but nothing decided on them when they came.
+    #[error(
+        "the readings of {0} were imported: no rule was asked then. `overspill replay` tells what rules would have made \
+         of them"
+    )]
+    Imported(String),
     /// The journal has nothing of this time.
     #[error("the journal has nothing of {0}; it begins {1}")]
     Nothing(String, String),
@@ -89,12 +95,18 @@ pub fn why(
     let extent = journal.extent()?.ok_or(WhyError::Empty)?;
     let at = at.unwrap_or(extent.last);
     let runs = journal.runs()?;
-    let run = runs.iter().rfind(|run| run.began.is_some_and(|began| began <= at));
-    let run = run.ok_or_else(|| WhyError::Nothing(at.to_rfc3339(), extent.first.to_rfc3339()))?;
+    let imports = journal.imports()?;
+    let decided = |run: &&Run| !imports.iter().any(|i| i.run == run.run);
+    let run = runs.iter().filter(decided).rfind(|run| run.began.is_some_and(|began| began <= at));
+    let local = |at| text::local(at, &home.timezone);
+    let run = run.ok_or_else(|| match extent.first <= at {
+        true => WhyError::Imported(local(at)),
+        false => WhyError::Nothing(local(at), local(extent.first)),
+    })?;
     let mut again = Again::new(home, run, at);
     journal.run_inputs(home, run, |journalled| again.take(journalled))?;
     again.finish_stamp();
-    let undecided = || WhyError::Undecided(at.to_rfc3339());
+    let undecided = || WhyError::Undecided(local(at));
     let report = again.loads.get(&load).cloned().ok_or_else(undecided)?;
     let name = &home.load(load).id;
     let changed = journal.last_decision(name, Some(at))?;

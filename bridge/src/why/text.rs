@@ -149,7 +149,7 @@ fn decided(decision: &DecisionRow, zone: &TimeZone) -> String {
     format!("{at}: {to}, {}", decision.reason)
 }
 
-fn local(at: WallTime, zone: &TimeZone) -> String {
+pub(super) fn local(at: WallTime, zone: &TimeZone) -> String {
     at.in_zone(zone).map_or(at.to_rfc3339(), |z| z.strftime("%Y-%m-%d %H:%M:%S").to_string())
 }
 

@@ -2,8 +2,8 @@
 
 use std::fmt::Write;
 
-use overspill_rules::home::{Home, LoadId};
-use overspill_rules::output::Decision;
+use overspill_rules::home::{Home, LoadId, Takes};
+use overspill_rules::output::{Decision, Seen};
 use overspill_rules::request::{Request, SpareTerms};
 use overspill_rules::time::Span;
 
@@ -102,9 +102,9 @@ impl Told<'_> {
         let Some((decided, last)) = decisions.last() else { return };
         self.balance(text, at);
         self.line(text, "decided", &format!("at {}: {}", self.clock(*decided), did(last)));
-        let readings: Vec<String> = last.readings.iter().map(reading).collect();
+        let readings: Vec<String> = last.readings.iter().map(|seen| self.reading(seen)).collect();
         if !readings.is_empty() {
-            self.line(text, "on", &readings.join(", "));
+            self.line(text, "it read", &readings.join(", "));
         }
         for asked in &last.requests {
             let says = format!("{} {}: \"{}\"", asked.rule, asks(&asked.request), asked.reason);
@@ -117,6 +117,17 @@ impl Told<'_> {
         for (before, decision) in decisions.iter().rev().skip(1).take(CHAIN) {
             self.line(text, "before", &format!("at {}: {}", self.clock(*before), did(decision)));
         }
+    }
+
+    fn reading(&self, seen: &Seen) -> String {
+        let takes = self.home.setting_named(&seen.name).map(|id| &self.home.setting(id).takes);
+        let value = match seen.value {
+            None => "unknown".to_owned(),
+            Some(flag) if takes == Some(&Takes::Flag) => (flag != 0.0).to_string(),
+            Some(number) => tidy(number).to_string(),
+        };
+        let age = seen.age.filter(|a| *a > Span::ZERO).map_or(String::new(), |a| format!(" ({a} old)"));
+        format!("{} {value}{age}", seen.name)
     }
 
     fn balance(&self, text: &mut String, at: Span) {
@@ -153,12 +164,6 @@ fn did(decision: &Decision) -> String {
     let rule = decision.rule.as_ref().map_or(String::new(), |r| format!(", rule {r}"));
     let limit = decision.limited_by.map_or(String::new(), |l| format!(", limited by {}", l.word()));
     format!("{does}{rule}{limit}")
-}
-
-fn reading(seen: &overspill_rules::output::Seen) -> String {
-    let value = seen.value.map_or("unknown".to_owned(), |v| tidy(v).to_string());
-    let age = seen.age.filter(|a| *a > Span::ZERO).map_or(String::new(), |a| format!(" ({a} old)"));
-    format!("{} {value}{age}", seen.name)
 }
 
 fn watts(watts: Option<f64>) -> String {

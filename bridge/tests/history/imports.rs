@@ -204,3 +204,39 @@ fn a_dry_run_tells_the_same_and_changes_nothing() {
     let again = import(&place, &text, &["--dry-run"]);
     assert!(again.contains("Would import 0 numbers"), "{again}");
 }
+
+#[test]
+fn what_was_imported_by_the_half_hour_can_be_replayed() {
+    let car = "[load.car]\nkind = \"modulated\"\ntopic = \"car\"\nsend = \"watts\"\nceiling_w = 2000\nturn = 1\n\
+               device_timeout = \"2m\"\nfallback = \"off\"\n";
+    let point = |id: &str, positive: &str| {
+        format!(
+            "[point.{id}]\nmeasures = \"{id}\"\ntopic = \"meter/{id}\"\nunit = \"W\"\npositive = \"{positive}\"\n"
+        )
+    };
+    let place = Place::with(
+        "Europe/London",
+        &[&point("grid", "import"), &point("solar", "generation"), car].concat(),
+    );
+    place.write("rules/car.rhai", "fn decide(home) { home.load(\"car\").take_spare(\"spare solar\"); }");
+    import(&place, &file("grid_w", TEN, HALF_HOUR_MS, &[-1500.0; 8]), &[]);
+    import(&place, &file("solar_w", TEN, HALF_HOUR_MS, &[1900.0; 8]), &[]);
+
+    let day = ["replay", "home.toml", "--from", "2026-06-21", "--to", "2026-06-21"];
+    // Without a record of what the car takes it gets nothing, and that is said.
+    let told = place.done(&day);
+    assert!(told.contains("3 h 30 min with readings"), "{told}");
+    assert!(told.contains("say with --room"), "{told}");
+    assert!(told.contains("grid was imported with a number each 30 min"), "{told}");
+    let json = place.done(&[&day[..], &["--room", "car=20", "--format", "json"]].concat());
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let recorded = json["recorded"]["export_kwh"].as_f64().unwrap();
+    near(recorded, 1.5 * 3.5, "export as it was");
+    // Each column came with a file of its own; the first number of the sun comes just after that of the grid.
+    assert!(json["solar_kwh"].as_f64().unwrap() >= 1.9 * 3.0 - 1e-6, "{json}");
+    assert!(json["replayed"]["export_kwh"].as_f64().unwrap() < recorded / 2.0, "{json}");
+
+    let ran = place.run(&["why", "home.toml", "car", "--at", "2026-06-21T12:00"]);
+    assert_eq!(ran.code(), 2);
+    assert!(ran.err().contains("2026-06-21 12:00:00 were imported: no rule was asked then"), "{}", ran.err());
+}

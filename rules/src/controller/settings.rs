@@ -96,7 +96,9 @@ impl Controller {
                 self.give(Output::Record(Record::Setting { setting: id, held }));
             }
             Err(why) => {
-                let text = format!("{name}: the setting was not changed: {why}. It takes {takes}");
+                // A value of another kind says itself what is taken.
+                let more = if why.contains(&takes) { String::new() } else { format!(". It takes {takes}") };
+                let text = format!("{name}: the setting was not changed: {why}{more}");
                 self.tell_now(Severity::Warning, "setting_refused", About::Setting(id), text);
             }
         }

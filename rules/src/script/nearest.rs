@@ -9,10 +9,13 @@ pub(crate) fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) 
     (best.0 <= allowed).then_some(best.1)
 }
 
-/// Letters to change; a beginning such as `spare` for `spare_w` counts as one.
+/// Letters to change; a beginning such as `spare` for `spare_w` counts as one, letters too many behind a name as two.
 fn distance(word: &str, name: &str) -> usize {
-    let begins = word.len() >= 3 && (name.starts_with(word) || word.starts_with(name));
-    if begins { 1 } else { strsim::damerau_levenshtein(word, &name.to_lowercase()) }
+    match word.len() >= 3 {
+        true if name.starts_with(word) => 1,
+        true if word.starts_with(name) => 2.min(word.len() - name.len()).max(1),
+        _ => strsim::damerau_levenshtein(word, &name.to_lowercase()),
+    }
 }
 
 /// `did you mean `x`?`, or the list of what there is, or nothing.
@@ -36,6 +39,7 @@ mod tests {
     #[test]
     fn a_slip_is_recognised_and_a_different_word_is_not() {
         assert_eq!(nearest("grid", ["grid_w", "solar_w"]), Some("grid_w"));
+        assert_eq!(nearest("run_at", ["run", "run_at_w"]), Some("run_at_w"));
         assert_eq!(nearest("wtaer", ["car", "water"]), Some("water"));
         assert_eq!(nearest("Car", ["car", "water"]), Some("car"));
         assert_eq!(nearest("battery", ["car", "water"]), None);
