@@ -158,6 +158,32 @@ fn ten_watts_in_the_dark_are_set_aside_and_told() {
     near(made.report(&kept).totals.house.unwrap().kwh, 96.0 * 0.15, "a measured house stands");
 }
 
+/// Half hours of a year that are taken for dark, counted against those in which the sun is down: never more, and
+/// nearly as many. Places north, south, east and west of Greenwich, and one with a midnight sun.
+#[test]
+fn dark_is_where_the_sun_is_down() {
+    use overspill_rules::sun;
+    for (zone, place) in [
+        ("Europe/London", (51.5, -0.1)),
+        ("America/Denver", (39.7, -105.2)),
+        ("Pacific/Auckland", (-36.8, 174.8)),
+        ("Pacific/Apia", (-13.8, -171.8)),
+        ("Europe/Oslo", (69.6, 18.9)),
+    ] {
+        let one =
+            Home { coordinates: Some(place), timezone: TimeZone::get(zone).unwrap(), ..home(vec![], false) };
+        let made = Made::new("2026-01-01T00:00:00Z", 17_520).with(Flow::Solar, |_| 10.0);
+        let days = made.report(&one).days;
+        let up = |at: WallTime| sun::position(at, place).unwrap().is_up;
+        let down = (0..17_520_i64)
+            .map(|i| made.from + Span(HALF.0 * i))
+            .filter(|at| !up(*at) && !up(*at + Span::minutes(15)) && !up(*at + HALF))
+            .count() as f64;
+        let found: f64 = days.iter().map(|day| day.totals.noise_kwh).sum::<f64>() / 0.005;
+        assert!(found <= down + 0.5 && found > down * 0.93, "{zone}: {found} of {down}");
+    }
+}
+
 #[test]
 fn a_dim_day_between_dark_nights_is_no_noise() {
     // Nights read exactly 0; a day under snow gives up to 15 W.

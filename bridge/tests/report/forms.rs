@@ -119,6 +119,19 @@ fn programs_find_every_name_of_the_contract() {
 }
 
 #[test]
+fn a_clamp_put_right_afterwards_changes_the_peaks_too() {
+    let place = two_days();
+    let json = [&SPAN[..], &["--format", "json"]].concat();
+    let peak =
+        || serde_json::from_str::<Value>(&place.done(&json)).unwrap()["peak_solar_w"]["value"].as_f64();
+    assert_eq!(peak(), Some(3000.0));
+    let span = ["--from", "2026-02-01", "--to", "2026-02-28"];
+    let correct = ["correct", "home.toml", "solar", "--scale", "0.5", "--by", "Ada", "--yes"];
+    place.done(&[&correct[..], &span].concat());
+    assert_eq!(peak(), Some(1500.0));
+}
+
+#[test]
 fn a_spreadsheet_gets_a_row_for_each_day() {
     insta::assert_snapshot!(two_days().done(&[&SPAN[..], &["--format", "csv"]].concat()));
 }
@@ -189,17 +202,4 @@ fn what_can_not_be_done_is_told_in_words() {
     let ran = empty.run(&["report", "home.toml"]);
     assert_eq!(ran.code(), 2);
     assert!(!ran.err().is_empty());
-}
-
-#[test]
-fn the_size_of_a_roof_is_for_solar_points_alone() {
-    let place = Place::with(
-        "Europe/London",
-        &HOME
-            .replace("peak_w = 4000\n", "")
-            .replace("positive = \"import\"\n", "positive = \"import\"\npeak_w = 4000\n"),
-    );
-    let ran = place.run(&["check", "home.toml"]);
-    assert_eq!(ran.code(), 1);
-    assert!(ran.out().contains("peak_w") || ran.err().contains("peak_w"));
 }

@@ -6,7 +6,7 @@ use overspill_rules::home::{SettingId, SettingValue};
 use overspill_rules::input::{Input, RuleSet, RuleSource};
 use overspill_rules::kept::{Kept, KeptMemory};
 use overspill_rules::limits::OVERRIDE_IDS;
-use overspill_rules::output::{EnergyRow, Flow, HeldOverride, HeldSetting};
+use overspill_rules::output::{EnergyRow, Flow, HeldOverride, HeldSetting, PeakReading};
 use overspill_rules::script::{LoadLog, LoadMark};
 use overspill_rules::time::Span;
 use tempfile::tempdir;
@@ -242,6 +242,39 @@ fn once_the_clock_is_believed_the_run_gets_its_times() {
         [(0, 0.25, 1000.0), (half_hour, 1.5, 1800.0), (2 * half_hour, 0.125, 1000.0)],
         "nothing is lost where both meet"
     );
+}
+
+#[test]
+fn the_greatest_reading_of_a_half_hour_is_that_of_any_part_of_it() {
+    let folder = tempdir().unwrap();
+    let path = folder.path().join("wren.db");
+    let row = |peak: Option<(f64, i64)>| {
+        let peak = peak.map(|(watts, after)| PeakReading { watts, at: WallTime(NOON + after) });
+        let row = EnergyRow {
+            flow: Flow::Solar,
+            start: WallTime(NOON),
+            kwh: 0.25,
+            covered_s: 300.0,
+            provisional: false,
+            peak,
+        };
+        record(Record::Energy(row))
+    };
+    // Two parts of one run, one without a reading, and a part of another run.
+    for parts in
+        [&[Some((700.0, 1000)), Some((900.0, 2000)), None, Some((800.0, 3000))][..], &[Some((850.0, 4000))]]
+    {
+        let (mut db, _) = open(&path);
+        let all = taken(|h| parts.iter().for_each(|peak| h.output(stamp(0, 0), &row(*peak))));
+        db.write(&all).unwrap();
+    }
+    let mut found = Vec::new();
+    reader(&path)
+        .each_half_hour(EVER.0, EVER.1, &["solar"], |_, start, cell| found.push((start, cell)))
+        .unwrap();
+    assert_eq!(found.len(), 1);
+    let peak = found[0].1.peak.unwrap();
+    assert_eq!((peak.watts, peak.at, found[0].1.kwh), (900.0, WallTime(NOON + 2000), 1.25));
 }
 
 #[test]

@@ -4,12 +4,17 @@
 //! a year are 44 kWh of sun that never shone. In dark half hours a mean of solar power above [`NOISE_LEAST_W`] and up to
 //! [`NOISE_FLOOR_W`] is set aside and told; more than that is kept, and doubted aloud.
 
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
 use super::halves::{Half, SOLAR};
 use super::history::{HALF_HOUR, History};
 use crate::sun;
-use crate::time::WallTime;
+use crate::time::{Span, WallTime};
+
+const DAY: Span = Span::hours(24);
 
 /// Up to this mean power, solar readings in the dark are taken for noise, in watts. A clamp of class 1 promises nothing
 /// below 5 % of its rating (IEC 61869-2:2012, 5.6.201), and a few tenths of a percent of 100 A are common practice.
@@ -28,7 +33,7 @@ const TWILIGHT_HALF_HOURS: usize = 2;
 /// How dark half hours were found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum DarkBy {
-    /// The sun is below the horizon for the whole half hour at the home's coordinates.
+    /// The sun is below the horizon for the whole half hour at the home's coordinates, with ten minutes to spare.
     Sun,
     /// No coordinates are known: long stretches over midnight at the noise floor and mostly noisy, less an hour at both
     /// ends. Noise is there all night; a few watts between zeros are a dim day.
@@ -48,30 +53,52 @@ pub(super) fn dark(
     }
 }
 
+/// The sun is asked for every so many days, since that is dear; what lies between is taken from both ends.
+const SUN_EVERY_DAYS: usize = 7;
+
+/// And so much at both ends of a night is left alone, more than a week's course bends.
+const SUN_MARGIN: Span = Span::minutes(10);
+
+/// When the sun rises and sets, from the mean solar noon of the place; `None` where it does not do both.
+type Light = Option<(Span, Span)>;
+
+/// Time from the nearest mean solar noon at a longitude, from half a day before to half a day after.
+fn from_noon(at: WallTime, longitude: f64) -> Span {
+    let noon = Span::hours(12) + Span::hours(24).times(-longitude / 360.0);
+    Span((at.0 - noon.0 + DAY.0 / 2).rem_euclid(DAY.0) - DAY.0 / 2)
+}
+
+fn light(date: Date, place: (f64, f64), zone: &TimeZone) -> Light {
+    let noon = date.at(12, 0, 0, 0).to_zoned(zone.clone()).ok()?;
+    let sun = sun::day(&noon, place)?;
+    Some((from_noon(sun.rises?, place.1), from_noon(sun.sets?, place.1)))
+}
+
 fn by_sun(history: &History, place: (f64, f64), zone: &TimeZone) -> Vec<bool> {
-    let mut dark = vec![false; history.slots.len()];
-    for day in &history.days {
-        let noon = day.date.at(12, 0, 0, 0).to_zoned(zone.clone()).ok();
-        let Some((noon, sun)) = noon.and_then(|noon| sun::day(&noon, place).map(|sun| (noon, sun))) else {
-            continue;
+    let mut anchors: BTreeMap<usize, Light> = BTreeMap::new();
+    let last = history.days.len().saturating_sub(1);
+    let mut dark = Vec::with_capacity(history.slots.len());
+    for (i, day) in history.days.iter().enumerate() {
+        let mut at = |i: usize| {
+            let date = history.days.get(i)?.date;
+            *anchors.entry(i).or_insert_with(|| light(date, place, zone))
         };
-        let always = sun.rises.is_none() && sun.sets.is_none();
-        // Where the sun neither rises nor sets, noon tells whether it is up all day.
-        let noon = WallTime(noon.timestamp().as_millisecond());
-        let is_light = always && sun::position(noon, place).is_none_or(|p| p.is_up);
-        for place in day.slots.0..day.slots.1 {
-            let Some(start) = history.slots.get(place).map(|slot| slot.start) else { continue };
-            let before_rise = sun.rises.is_none_or(|rise| start + HALF_HOUR <= rise);
-            let after_set = sun.sets.is_none_or(|set| start >= set);
-            let night = match (sun.rises, sun.sets) {
-                (Some(_), Some(_)) => before_rise || after_set,
-                (Some(_), None) => before_rise,
-                (None, Some(_)) => after_set,
-                (None, None) => !is_light,
-            };
-            if let Some(entry) = dark.get_mut(place) {
-                *entry = night;
+        let before = i / SUN_EVERY_DAYS * SUN_EVERY_DAYS;
+        let both = at(before).zip(at((before + SUN_EVERY_DAYS).min(last)));
+        let slots = history.slots.get(day.slots.0..day.slots.1).into_iter().flatten();
+        match both {
+            Some(((rise, set), (other_rise, other_set))) => {
+                let (rise, set) = (rise.min(other_rise) - SUN_MARGIN, set.max(other_set) + SUN_MARGIN);
+                dark.extend(slots.map(|slot| {
+                    let begins = from_noon(slot.start, place.1);
+                    begins >= set || begins + HALF_HOUR <= rise
+                }));
             }
+            // Near the poles each half hour is looked at by itself.
+            None => dark.extend(slots.map(|slot| {
+                let is_up = |at| sun::position(at, place).is_none_or(|sun| sun.is_up);
+                !is_up(slot.start) && !is_up(slot.start + HALF_HOUR)
+            })),
         }
     }
     dark
