@@ -11,6 +11,7 @@ pub mod history;
 pub mod influx;
 mod meter_book;
 pub mod mqtt;
+mod prices;
 mod progress;
 pub mod replay;
 pub mod report;

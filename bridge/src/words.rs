@@ -1,6 +1,8 @@
 //! Small pieces of speech that several commands share.
 
 use overspill_rules::request::Request;
+use overspill_rules::tariff::Bill;
+use rust_decimal::Decimal;
 
 /// What a rule asks, in words.
 pub(crate) fn request(request: &Request) -> String {
@@ -60,4 +62,9 @@ pub(crate) fn grouped(n: u64) -> String {
         text.push(digit);
     }
     text
+}
+
+/// Money as it is paid, rounded once, without its currency.
+pub(crate) fn paid(amount: Decimal) -> String {
+    format!("{:.2}", Bill::rounded(amount))
 }

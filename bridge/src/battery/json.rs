@@ -4,7 +4,8 @@ use overspill_rules::answers::battery::{KM_PER_MILE, Outcome, Terms, car_km, wat
 use serde_json::{Value, json};
 
 use super::words::{WATER_LIFT_K, enough};
-use super::{Row, Told, paid};
+use super::{Row, Told};
+use crate::words::paid;
 
 /// The answer as an array of rows.
 pub fn told(told: &Told) -> Value {

@@ -12,14 +12,14 @@ mod words;
 
 use jiff::ToSpan;
 use overspill_rules::answers::battery::{Outcome, Series, Strategy, Terms, a_year, payback_years, what_if};
-use overspill_rules::tariff::Bill;
 use overspill_rules::time::{Span, WallTime};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 use crate::config::Config;
+use crate::prices::{Found, past_prices};
 use crate::store::StoreReader;
-use prices::Lists;
+use prices::Along;
 use record::Record;
 
 /// What is asked.
@@ -128,11 +128,13 @@ pub fn ask(journal: &StoreReader, config: &Config, asked: &Asked) -> Result<Told
                 .to_owned(),
         );
     }
-    let mut lists =
-        Lists::new(journal, home.tariff.as_ref(), &config.price_files, (from, to)).map_err(told)?;
+    let tariff = home.tariff.as_ref();
+    let found = tariff.map(|tariff| past_prices(journal, tariff, &config.price_files, true, (from, to)));
+    let Found { lists, notes } = found.transpose().map_err(told)?.unwrap_or_default();
+    let mut prices = Along::new(lists);
     let mut series = Series::new(home.timezone.clone(), home.tariff.clone());
     for seen in &record.seen {
-        series.push(seen, lists.at(seen.start));
+        series.push(seen, prices.at(seen.start));
     }
     let none = what_if(&series, &Terms::of_size(0.0), Strategy::StoreSurplus);
     let each = strategies(&series).into_iter().flat_map(|s| asked.terms.iter().map(move |t| (s, t)));
@@ -150,7 +152,7 @@ pub fn ask(journal: &StoreReader, config: &Config, asked: &Asked) -> Result<Told
         price_per_kwh: asked.price_per_kwh,
         series,
     };
-    told.assumed = words::assumed(home, asked, &record, &told, std::mem::take(&mut lists.notes));
+    told.assumed = words::assumed(home, asked, &record, &told, notes);
     Ok(told)
 }
 
@@ -183,9 +185,4 @@ fn row(
 fn year_before(at: WallTime, zone: &jiff::tz::TimeZone) -> WallTime {
     let earlier = at.in_zone(zone).and_then(|local| local.checked_sub(1.year()).ok());
     earlier.map_or(at + Span::hours(-24 * 365), |local| WallTime(local.timestamp().as_millisecond()))
-}
-
-/// Money as it is written, rounded once.
-fn paid(amount: Decimal) -> String {
-    format!("{:.2}", Bill::rounded(amount))
 }

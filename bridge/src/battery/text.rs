@@ -7,8 +7,8 @@ use overspill_rules::answers::battery::{Outcome, Strategy};
 use overspill_rules::time::WallTime;
 
 use super::words::{could_have, energy, enough, further, number, payback, whole};
-use super::{Row, Told, paid};
-use crate::words::wrapped;
+use super::{Row, Told};
+use crate::words::{paid, wrapped};
 
 /// The answer as people read it.
 pub fn told(told: &Told, zone: &TimeZone) -> String {

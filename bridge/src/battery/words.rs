@@ -8,7 +8,8 @@ use overspill_rules::tariff::Side;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::record::Record;
-use super::{Asked, Row, Told, paid};
+use super::{Asked, Row, Told};
+use crate::words::paid;
 
 /// Hot water is told as lifted by so much: from 10 to 60 degrees Celsius.
 pub(super) const WATER_LIFT_K: f64 = 50.0;

@@ -12,7 +12,7 @@ use serde_json::{Value, json};
 use super::verify::{Difference, Verified};
 use super::whatif::Told;
 use crate::store::{DecisionRow, Request};
-use crate::words::{request, wrapped};
+use crate::words::{paid, request, wrapped};
 
 /// What a what-if gave.
 pub fn what_if(home: &Home, span: &str, told: &Told, with_days: bool) -> String {
@@ -86,11 +86,6 @@ fn days(told: &Told) -> String {
     }
     text.push('\n');
     text
-}
-
-/// Money as people write it, rounded once.
-fn paid(amount: Decimal) -> String {
-    format!("{:.2}", Bill::rounded(amount))
 }
 
 fn notes(told: &Told) -> Vec<String> {

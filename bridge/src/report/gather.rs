@@ -9,8 +9,9 @@ use overspill_rules::tariff::Tariff;
 use overspill_rules::time::WallTime;
 
 use super::past::{Past, before, past, year_ago};
-use super::prices::prices;
+use super::prices::by_day;
 use crate::config::{PriceFile, ReportConfig};
+use crate::prices::{Found, past_prices};
 use crate::store::{StoreError, StoreReader};
 
 /// What is wanted.
@@ -54,9 +55,9 @@ pub fn gather(journal: &StoreReader, wanted: &Wanted<'_>) -> Result<Gathered, St
     let zone = &home.timezone;
     let history = history(journal, home, span)?;
     let mut notes = Vec::new();
-    let own =
-        home.tariff.as_ref().map(|tariff| prices(journal, tariff, wanted.price_files, true, span, zone));
-    let own = own.transpose()?;
+    let own = home.tariff.as_ref().map(|tariff| past_prices(journal, tariff, wanted.price_files, true, span));
+    let Found { lists, notes: own_notes } = own.transpose()?.unwrap_or_default();
+    let own_prices = by_day(lists, zone);
     let starts: Result<Vec<Option<u32>>, StoreError> =
         home.loads.iter().map(|load| journal.starts(&load.id, span.0, span.1)).collect();
     let (starts, carbon) = (starts?, carbon(home, wanted.keys));
@@ -64,7 +65,7 @@ pub fn gather(journal: &StoreReader, wanted: &Wanted<'_>) -> Result<Gathered, St
         home,
         history: &history,
         tariff: home.tariff.as_ref(),
-        prices: own.as_ref().map_or(&[], |own| own.news.as_slice()),
+        prices: &own_prices,
         carbon: &carbon,
         roof_w: wanted.keys.roof_w,
         starts: &starts,
@@ -72,17 +73,14 @@ pub fn gather(journal: &StoreReader, wanted: &Wanted<'_>) -> Result<Gathered, St
     let report = report(&asked);
     let other = match wanted.other {
         Some((tariff, files)) => {
-            let found = prices(journal, tariff, files, false, span, zone)?;
+            let found = past_prices(journal, tariff, files, false, span)?;
             notes.extend(found.notes);
-            overspill_rules::answers::report::cost(&Asked {
-                tariff: Some(tariff),
-                prices: &found.news,
-                ..asked
-            })
+            let prices = by_day(found.lists, zone);
+            overspill_rules::answers::report::cost(&Asked { tariff: Some(tariff), prices: &prices, ..asked })
         }
         None => None,
     };
-    notes.extend(own.into_iter().flat_map(|own| own.notes));
+    notes.extend(own_notes);
     let before = past(journal, wanted.before.unwrap_or_else(|| before(span, zone)))?;
     let year_ago = year_ago(span, zone).map(|span| past(journal, span)).transpose()?;
     Ok(Gathered { report, before, year_ago, other, notes })

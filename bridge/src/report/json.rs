@@ -9,6 +9,7 @@ use serde_json::{Map, Value, json};
 
 use super::words::legend;
 use super::{Gathered, Past};
+use crate::words::paid;
 
 /// The report as JSON. Energies are in kilowatt-hours, powers in watts, shares from 0 to 1, money as decimal text.
 pub fn json(home: &Home, told: &Gathered) -> Value {
@@ -107,10 +108,6 @@ fn put_bill(json: &mut Map<String, Value>, bill: Option<&Bill>) {
         json.insert(key.to_owned(), json!(bill.map(|bill| paid(amount(bill)))));
     }
     json.insert("unpriced_kwh".to_owned(), json!(bill.map(|bill| bill.unpriced_kwh.to_string())));
-}
-
-fn paid(amount: Decimal) -> String {
-    format!("{:.2}", Bill::rounded(amount))
 }
 
 fn peak(peak: Option<Peak>) -> Value {
