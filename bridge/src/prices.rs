@@ -56,7 +56,10 @@ pub(crate) fn past_prices(
                 Ok(list) => {
                     prices = list;
                     let (side, path) = (side.word(), file.path.display());
-                    found.notes.push(format!("The {side} prices are those of {path}."));
+                    found.notes.push(match own {
+                        true => format!("The record has no {side} prices; those of {path} are used."),
+                        false => format!("The {side} prices are those of {path}."),
+                    });
                 }
                 Err(why) => found.notes.push(why),
             }
