@@ -1,6 +1,9 @@
 //! Prices for a what-if: those of the journal, and those of files where the journal has none.
 
+use std::collections::BTreeSet;
+
 use overspill_rules::input::Input;
+use overspill_rules::tariff::Side;
 use overspill_rules::time::{Span, WallTime};
 
 use crate::config::PriceFile;
@@ -14,7 +17,8 @@ const EVERY: Span = Span::hours(12);
 pub(super) struct PriceLists {
     files: PriceFiles,
     next: WallTime,
-    sides: Vec<&'static str>,
+    /// Sides of which files gave prices.
+    given: BTreeSet<Side>,
     faults: Vec<String>,
 }
 
@@ -31,8 +35,8 @@ impl PriceLists {
                 needed.push(file.clone());
             }
         }
-        let sides = needed.iter().map(|file| file.side.word()).collect();
-        Ok(PriceLists { files: PriceFiles::new(&needed), next: from, sides, faults: Vec::new() })
+        let files = PriceFiles::new(&needed);
+        Ok(PriceLists { files, next: from, given: BTreeSet::new(), faults: Vec::new() })
     }
 
     pub(super) fn news(&mut self, at: WallTime) -> Vec<Input> {
@@ -40,20 +44,25 @@ impl PriceLists {
             return Vec::new();
         }
         self.next = at + EVERY;
-        let (mut inputs, faults) = (Vec::new(), &mut self.faults);
+        let mut inputs = Vec::new();
         for news in self.files.news(at) {
             match news {
                 Ok(input) => inputs.push(input),
-                Err(why) => faults.push(why),
+                Err(why) => self.faults.push(why),
             }
         }
+        self.given.extend(inputs.iter().filter_map(|input| match input {
+            Input::Prices { side, prices } if !prices.is_empty() => Some(*side),
+            _ => None,
+        }));
         inputs
     }
 
     /// Where prices came from, in sentences.
     pub(super) fn told(self) -> Vec<String> {
-        let from_file =
-            |side| format!("The journal has no {side} prices of this time; those of the file are used.");
-        self.sides.into_iter().map(from_file).chain(self.faults).collect()
+        let from_file = |side: Side| {
+            format!("The journal has no {} prices of this time; those of the file are used.", side.word())
+        };
+        self.given.into_iter().map(from_file).chain(self.faults).collect()
     }
 }

@@ -168,6 +168,19 @@ fn the_cost_is_that_of_the_prices_at_the_time() {
 }
 
 #[test]
+fn prices_of_another_time_are_not_said_to_be_used() {
+    let folder = recorded();
+    std::fs::write(
+        folder.path().join("prices.csv"),
+        "from,price\n2020-01-01T00:00:00Z,0.30\n2020-01-02T00:00:00Z,0.30\n",
+    )
+    .unwrap();
+    let told = text(&overspill(&folder, &[]).stdout);
+    assert!(told.contains("no price is known"), "{told}");
+    assert!(!told.contains("those of the file are used"), "{told}");
+}
+
+#[test]
 fn twice_the_same_gives_the_same_bytes() {
     let folder = recorded();
     let once = overspill(&folder, &["--format", "json", "--days"]);
