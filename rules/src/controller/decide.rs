@@ -148,6 +148,7 @@ impl Controller {
 
     /// Loads with meters of their own show how late the grid reading truly is.
     fn learn_lateness(&mut self, declared: &GridReading) {
+        // Where no load has a meter of its own there is nothing to hold the reading against.
         if self.meter_of.iter().all(Option::is_none) {
             return;
         }

@@ -41,7 +41,7 @@ pub(super) fn register(engine: &mut Engine) {
     engine.register_fn("or", HomeObject::or);
     engine.register_fn("or", |home: &mut HomeObject, name: &str, instead: i64| home.or(name, instead as f64));
     // By value: what is reached through a property and taken by reference would be written back into the property, which
-    // has no setter; the engine would look for one, fail and go on, at a third of the cost of a rule.
+    // has no setter; at every call the engine would look for one, write an error and drop it.
     engine.register_fn("between", |clock: ClockObject, start: &str, end: &str| clock.between(start, end));
     engine.register_get("hour", ClockObject::hour);
     engine.register_get("minute", ClockObject::minute);
