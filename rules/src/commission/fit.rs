@@ -24,8 +24,8 @@ const NOTHING: f64 = 0.02;
 /// The shares of the neighbour's power that a disturbance may add; each cell is tried as a whole.
 const DISTURBANCES: [f64; 9] = [0.05, 0.08, 0.12, 0.16, 0.2, 0.27, 0.36, 0.47, 0.6];
 
-/// A disturbance from here on must be ruled out before a point is called good.
-const GRAVE: f64 = 0.2;
+/// A disturbance from here on must be ruled out before a point is called good. A heater rated to -10/+5 % can't show less.
+const GRAVE: f64 = 0.27;
 
 /// With a heater on, another phase's voltage gives a power factor of 0.5, the right one nearly 1 (computed).
 const PF_WRONG_BELOW: f64 = 0.6;
@@ -172,6 +172,7 @@ fn tried(
         return fits.then_some((scale, solar));
     }
     let seen: Vec<Seen> = responses.iter().filter_map(seen).collect();
+    let answers = seen.iter().any(|s| !is_zero(answer(s.what)));
     let mut scale = scale;
     for s in seen.iter().filter(|s| s.what != What::SolarOff && !is_zero(answer(s.what))) {
         scale = scale.meet(s.share.over(answer(s.what).times(s.known))?)?;
@@ -180,7 +181,9 @@ fn tried(
         let answer = answer(s.what);
         if is_zero(answer) {
             let picked_up = if suspect.has(Cause::NoReading) { NOTHING } else { PICKED_UP };
-            let slack = picked_up * suspect.factor().abs() * scale.high;
+            // What is picked up is magnified by a wrong unit only where the point is seen to answer anything.
+            let magnified = suspect.factor().abs() * scale.high;
+            let slack = picked_up * if answers { magnified } else { magnified.min(1.0) };
             Range { low: s.share.low - slack, high: s.share.high + slack }.holds(0.0).then_some(())?;
         } else if s.what == What::SolarOff {
             solar = solar.meet(s.share.over(answer.times(scale))?)?;

@@ -9,6 +9,7 @@
 //! the cosines are computed (cos 120 degrees is -0.5).
 
 mod accuracy;
+mod background;
 mod cause;
 mod cautions;
 mod correction;

@@ -3,6 +3,7 @@
 use crate::home::PointId;
 use crate::time::{Span, WallTime};
 
+use super::background::Background;
 use super::step::{Act, What};
 use super::trace::{Level, Trace, median};
 
@@ -40,6 +41,11 @@ impl Edge {
 
     fn error_share(&self) -> f64 {
         self.error_w() / self.amount_w.abs()
+    }
+
+    /// Whether the background stood still, beside the step or the greater answer of a point with a wrong unit.
+    fn is_calm(&self) -> bool {
+        self.error_share() <= CALM_SHARE * self.share().abs().max(1.0)
     }
 }
 
@@ -89,17 +95,18 @@ pub(super) fn responses(trace: &Trace, acts: &[Act]) -> Vec<Response> {
     let mut kinds: Vec<What> = acts.iter().filter(|a| a.counts()).map(|a| a.what).collect();
     kinds.sort_unstable();
     kinds.dedup();
-    kinds.into_iter().map(|what| response(trace, acts, what)).collect()
+    let background = Background::of(trace, acts);
+    kinds.into_iter().map(|what| response(trace, acts, what, &background)).collect()
 }
 
-fn response(trace: &Trace, acts: &[Act], what: What) -> Response {
+fn response(trace: &Trace, acts: &[Act], what: What, background: &Background) -> Response {
     let of_kind: Vec<&Act> = acts.iter().filter(|a| a.counts() && a.what == what).collect();
     let seen: Vec<Edge> = of_kind.iter().filter_map(|act| edge(trace, act, acts)).collect();
-    let calm: Vec<Edge> = seen.iter().copied().filter(|e| e.error_share() <= CALM_SHARE).collect();
     let sizes: Vec<f64> = of_kind.iter().map(|a| a.amount.watts).collect();
+    let mut calm: Vec<Edge> = seen.iter().copied().filter(|e| e.is_calm()).collect();
     let low = of_kind.iter().map(|a| a.amount.low).fold(f64::INFINITY, f64::min);
     let high = of_kind.iter().map(|a| a.amount.high).fold(0.0, f64::max);
-    let (share, error, used) = match concordant(&calm, seen.len(), fewest(what)) {
+    let (share, error, used) = match concordant(&mut calm, seen.len(), fewest(what), background) {
         Ok((share, error, used)) => (Ok(share), error, used),
         Err(why) => (Err(why), f64::INFINITY, 0),
     };
@@ -128,29 +135,56 @@ fn edge(trace: &Trace, act: &Act, acts: &[Act]) -> Option<Edge> {
     Some(Edge { before, after, amount_w: act.sense() * act.amount.watts })
 }
 
-/// The share on which the repeats agree, its error, and how many were used.
-fn concordant(calm: &[Edge], seen: usize, fewest: usize) -> Result<(f64, f64, usize), Unusable> {
+/// The share on which the repeats agree, its error, and how many were used. The edges get the error that the background
+/// may hide in them.
+fn concordant(
+    calm: &mut Vec<Edge>,
+    seen: usize,
+    fewest: usize,
+    background: &Background,
+) -> Result<(f64, f64, usize), Unusable> {
     if seen < fewest {
         return Err(if seen == 0 { Unusable::Silent } else { Unusable::TooFew });
     }
     if calm.len() < fewest {
         return Err(Unusable::Restless);
     }
-    let shares: Vec<f64> = calm.iter().map(Edge::share).collect();
-    let middle = median(&shares);
-    let typical = median(&calm.iter().map(Edge::error_share).collect::<Vec<_>>());
-    let agrees = |e: &&Edge| (e.share() - middle).abs() <= e.error_share() + typical + REPEATS_WITHIN;
-    let agreeing: Vec<&Edge> = calm.iter().filter(agrees).collect();
+    let agreeing = agreeing(calm);
+    let step_w = median(&calm.iter().map(|e| e.amount_w.abs()).collect::<Vec<_>>());
+    let moved = median(&calm.iter().map(|e| e.share().abs()).collect::<Vec<_>>()).max(1.0);
+    let tolerance_w = 2.0 * REPEATS_WITHIN * step_w * moved;
+    let moves = background.calm(CALM_SHARE * step_w * moved);
+    let hidden_w = moves.hidden_w(calm.len(), agreeing.len().max(fewest), tolerance_w);
+    for edge in calm.iter_mut() {
+        edge.after.error_w += hidden_w;
+    }
     if agreeing.len() < fewest || (calm.len() - agreeing.len()) * 3 > calm.len() {
         return Err(Unusable::Contradicting);
     }
-    let shares: Vec<f64> = agreeing.iter().map(|e| e.share()).collect();
-    let low = shares.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = shares.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    Ok((median(&shares), typical.max((high - low) / 2.0), agreeing.len()))
+    if moves.drowns(calm.len(), agreeing.len(), tolerance_w) {
+        calm.clear();
+        return Err(Unusable::Restless);
+    }
+    let typical = median(&calm.iter().map(Edge::error_share).collect::<Vec<_>>());
+    let low = agreeing.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = agreeing.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    Ok((f64::midpoint(low, high), typical.max((high - low) / 2.0), agreeing.len()))
+}
+
+/// The shares of the edges that agree with the middle one.
+fn agreeing(calm: &[Edge]) -> Vec<f64> {
+    let middle = median(&calm.iter().map(Edge::share).collect::<Vec<_>>());
+    let typical = median(&calm.iter().map(Edge::error_share).collect::<Vec<_>>());
+    let within = |e: &Edge| e.error_share() + typical + REPEATS_WITHIN * middle.abs().max(1.0);
+    calm.iter().filter(|e| (e.share() - middle).abs() <= within(e)).map(Edge::share).collect()
 }
 
 impl Response {
+    /// The levels before and after every switching that could be used, in watts.
+    pub fn edges(&self) -> impl Iterator<Item = (f64, f64)> + '_ {
+        self.edges.iter().map(|e| (e.before.watts, e.after.watts))
+    }
+
     /// The true share lies between these, where it can be told.
     pub fn bounds(&self) -> Option<(f64, f64)> {
         self.share.ok().map(|share| (share - self.error, share + self.error))

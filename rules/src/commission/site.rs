@@ -73,10 +73,14 @@ impl Site {
     pub fn of(home: &Home) -> Site {
         let three = home.supply.phases == 3;
         let solar = home.points_measuring(Measures::Solar).next();
-        let generates = solar.is_some() || home.battery.is_some();
+        let solar_phase = solar.and_then(|id| home.point(id).phase);
         let clamp = |(i, point): (usize, &crate::home::Point)| {
             let flow = flow_of(point.measures)?;
-            let both_ways = matches!(flow, Flow::Battery) || (flow == Flow::Tail && generates);
+            // A phase without generation never sends anything out: there a sign proves nothing and matters to nobody.
+            let sends = solar.is_some()
+                && (solar_phase.is_none() || point.phase.is_none_or(|p| Some(p) == solar_phase));
+            let both_ways =
+                flow == Flow::Battery || (flow == Flow::Tail && (sends || home.battery.is_some()));
             let own = Conductor { flow, phase: point.phase };
             Some(Clamp { point: PointId(i as u16), id: point.id.clone(), own, both_ways })
         };
@@ -94,7 +98,7 @@ impl Site {
         Site {
             phases: home.supply.phases,
             solar: solar.is_some(),
-            solar_phase: solar.and_then(|id| home.point(id).phase),
+            solar_phase,
             clamps: home.points.iter().enumerate().filter_map(clamp).collect(),
             consumers: home.loads.iter().enumerate().map(consumer).collect(),
         }

@@ -88,6 +88,9 @@ pub fn suspects(site: &Site, clamp: &Clamp) -> Vec<Suspect> {
     let marks = marks(site, clamp, &others);
     let mut all = vec![Suspect::good()];
     all.extend(places.iter().chain(&marks).map(|c| Suspect::of(&[*c])));
+    if site.phases == 3 && clamp.own.phase.is_some() && matches!(clamp.own.flow, Flow::Tail | Flow::House) {
+        all.push(Suspect::of(&[Cause::TestLoadElsewhere]));
+    }
     for (i, mark) in marks.iter().enumerate() {
         let beside = marks.iter().skip(i + 1).filter(|m| !excludes(*mark, **m));
         all.extend(beside.map(|m| Suspect::of(&[*mark, *m])));
@@ -98,10 +101,14 @@ pub fn suspects(site: &Site, clamp: &Clamp) -> Vec<Suspect> {
     all
 }
 
-/// Conductors that another point of the home should measure, and the house's feed.
+/// Conductors that another point of the home should measure, and the house's feed. Where nothing generates that is the
+/// tail over again: twice through the jaw, or there and back.
 fn others(site: &Site, clamp: &Clamp) -> Vec<Conductor> {
     let mut all: Vec<Conductor> = site.clamps.iter().map(|c| c.own).collect();
-    all.push(Conductor { flow: Flow::House, phase: clamp.own.phase });
+    let house = Conductor { flow: Flow::House, phase: clamp.own.phase };
+    if !is_alike(site, clamp.own, house) {
+        all.push(house);
+    }
     all.retain(|c| *c != clamp.own);
     all.sort_unstable();
     all.dedup();
@@ -116,7 +123,8 @@ fn places(site: &Site, clamp: &Clamp) -> Vec<Cause> {
     for other in others(site, clamp) {
         places.extend([false, true].map(|opposed| Cause::Encloses { other, opposed }));
     }
-    if clamp.own.flow == Flow::Tail && site.solar {
+    let house = Conductor { flow: Flow::House, ..clamp.own };
+    if clamp.own.flow == Flow::Tail && !is_alike(site, clamp.own, house) {
         places.push(Cause::Downstream);
     }
     places
@@ -127,7 +135,7 @@ fn marks(site: &Site, clamp: &Clamp, others: &[Conductor]) -> Vec<Cause> {
     let mut marks = vec![Cause::Reversed, Cause::Scale, Cause::KilowattsAsWatts, Cause::WattsAsKilowatts];
     marks.extend(others.iter().copied().map(Cause::Disturbed));
     if site.phases == 3 && clamp.own.phase.is_some() {
-        marks.extend([Cause::WrongPhase, Cause::TestLoadElsewhere]);
+        marks.push(Cause::WrongPhase);
     }
     if clamp.both_ways {
         marks.push(Cause::Unsigned);
@@ -138,4 +146,12 @@ fn marks(site: &Site, clamp: &Clamp, others: &[Conductor]) -> Vec<Cause> {
 fn excludes(one: Cause, other: Cause) -> bool {
     matches!((one, other), (Cause::Disturbed(_), Cause::Disturbed(_)))
         || matches!((one, other), (Cause::KilowattsAsWatts, Cause::WattsAsKilowatts))
+}
+
+/// Whether the same flows in both whatever is switched: on a phase without a roof, the tail is the feed of the house.
+fn is_alike(site: &Site, one: Conductor, other: Conductor) -> bool {
+    let tests = [None, Some(1), Some(2), Some(3)].map(What::TestLoad);
+    let loads = site.consumers.iter().map(|c| What::Load(c.load));
+    let mut steps = tests.into_iter().chain([What::SolarOff]).chain(loads);
+    steps.all(|what| (site.answer(one, what) - site.answer(other, what)).abs() < f64::EPSILON)
 }

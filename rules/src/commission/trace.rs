@@ -39,9 +39,9 @@ pub(super) struct Level {
 }
 
 impl Trace {
-    /// How long the windows of this point are: long enough for [`FEWEST`] readings.
+    /// How long the windows of this point are: long enough for [`FEWEST`] readings in each half.
     pub(super) fn window(&self) -> Span {
-        let needed = self.interval.times(FEWEST as f64 + 1.0);
+        let needed = self.interval.times(2.0 * FEWEST as f64 + 1.0);
         if needed > WINDOW { needed } else { WINDOW }
     }
 

@@ -11,7 +11,9 @@ use super::plan::Plan;
 /// One fault of one point, with its size where it has one.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Fault {
+    /// Of which point.
     pub point: PointId,
+    /// Which.
     pub cause: Cause,
     /// The factor of a wrong scale; the share of a disturbance; else unused.
     pub size: f64,
@@ -20,7 +22,9 @@ pub struct Fault {
 /// What is wrong with a home, and what the table calls it.
 #[derive(Debug, Clone)]
 pub struct Injected {
+    /// As the table names it.
     pub name: String,
+    /// All of them.
     pub faults: Vec<Fault>,
 }
 
@@ -88,7 +92,10 @@ fn measured(plan: &Plan, clamp: &Clamp) -> Vec<Conductor> {
 
 fn neighbours(plan: &Plan, clamp: &Clamp) -> Vec<Conductor> {
     let mut all = measured(plan, clamp);
-    all.push(Conductor { flow: Flow::House, phase: clamp.own.phase });
+    // Where nothing generates, the feed of the house is the tail over again.
+    if clamp.own.phase.is_none_or(|p| p == 1) {
+        all.push(Conductor { flow: Flow::House, phase: clamp.own.phase });
+    }
     all
 }
 

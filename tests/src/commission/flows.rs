@@ -62,17 +62,16 @@ pub fn flows(plan: &Plan, noise: Noise, seed: u64) -> Flows {
     let phases = plan.site.phases;
     let mut house: Vec<[f64; 3]> = vec![[0.0; 3]; plan.seconds as usize];
     for phase in 0..usize::from(phases) {
-        for (second, watts) in living(&mut chance, noise, plan.seconds).into_iter().enumerate() {
-            house[second][phase] = watts;
+        for (flows, watts) in house.iter_mut().zip(living(&mut chance, noise, plan.seconds)) {
+            flows[phase] = watts;
         }
     }
     let mut tank = vec![0.0; plan.seconds as usize];
     let by_volts = (volts / 230.0_f64).powi(2);
     for second in 0..plan.seconds {
         let at = second as usize;
-        for phase in 0..3 {
-            house[at][phase] +=
-                by_volts * on_at(plan, second, |w| w == What::TestLoad(phase_of(phases, phase)));
+        for (phase, watts) in house[at].iter_mut().enumerate() {
+            *watts += by_volts * on_at(plan, second, |w| w == What::TestLoad(phase_of(phases, phase)));
         }
         tank[at] = by_volts * on_at(plan, second, |w| matches!(w, What::Load(_)));
         house[at][0] += tank[at];

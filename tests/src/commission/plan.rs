@@ -12,13 +12,17 @@ const RATED_V: f64 = 230.0;
 
 /// The controlled load: an immersion heater.
 pub const TANK_W: f64 = 3000.0;
+/// Its place among the loads.
 pub const TANK: LoadId = LoadId(0);
 
 /// One switching as it truly was.
 #[derive(Debug, Clone, Copy)]
 pub struct Truth {
+    /// What.
     pub what: What,
+    /// On or off.
     pub on: bool,
+    /// When, in seconds.
     pub second: i64,
     /// What the load truly draws; for the solar source nothing is stated.
     pub watts: f64,
@@ -27,14 +31,22 @@ pub struct Truth {
 /// A home, what was switched in it, and how long the afternoon was.
 #[derive(Debug, Clone)]
 pub struct Plan {
+    /// The home.
     pub site: Site,
+    /// What was switched.
     pub truths: Vec<Truth>,
+    /// How long the afternoon was.
     pub seconds: i64,
 }
 
 fn clamp(index: u16, id: &str, flow: Flow, phase: Option<u8>) -> Clamp {
     let own = Conductor { flow, phase };
-    Clamp { point: PointId(index), id: id.to_owned(), own, both_ways: flow == Flow::Tail }
+    Clamp {
+        point: PointId(index),
+        id: id.to_owned(),
+        own,
+        both_ways: flow == Flow::Tail && phase.is_none_or(|p| p == 1),
+    }
 }
 
 /// A home with one phase: tail, roof and the tank's own meter.
@@ -59,23 +71,24 @@ pub fn three_phases() -> Site {
     Site { phases: 3, solar: true, solar_phase: Some(1), clamps, consumers: Vec::new() }
 }
 
-/// The procedure: the test load on and off three times (on each phase), the solar source off twice, the tank on and off
-/// twice.
+/// The procedure: the test load on and off three times (on each phase), the tank likewise, and the solar source
+/// off four times.
 pub fn plan(site: Site, seed: u64) -> Plan {
     let mut chance = Chance::new(seed, 7);
     // Ratings of heaters hold to -10 and +5 % (IEC 60335-1, from memory).
     let heater = HEATER_W * chance.between(0.91, 1.04);
     let tank = TANK_W * chance.between(0.91, 1.04);
     let mut truths = Vec::new();
-    let mut second = 90;
+    // Watching before touching.
+    let mut second = 600;
     let phases: Vec<Option<u8>> = if site.phases == 3 { (1..=3).map(Some).collect() } else { vec![None] };
     for phase in phases {
         second = on_and_off(&mut truths, What::TestLoad(phase), heater, second, 3);
     }
     for consumer in &site.consumers {
-        second = on_and_off(&mut truths, What::Load(consumer.load), tank, second, 2);
+        second = on_and_off(&mut truths, What::Load(consumer.load), tank, second, 3);
     }
-    for _ in 0..2 {
+    for _ in 0..4 {
         truths.push(Truth { what: What::SolarOff, on: false, second, watts: 0.0 });
         truths.push(Truth { what: What::SolarOff, on: true, second: second + 60, watts: 0.0 });
         second += 300;

@@ -19,10 +19,15 @@ pub enum Outcome {
 
 /// One run's points: outcome and size of the set, all suspects and single causes.
 pub struct Scored {
+    /// Held against the truth.
     pub outcome: Outcome,
+    /// Size of the set.
     pub set: usize,
+    /// Of it, single causes or none.
     pub single: usize,
+    /// Whether something was wrong.
     pub faulty: bool,
+    /// What was said.
     pub report: PointReport,
 }
 

@@ -1,5 +1,7 @@
 //! The table of verdicts.
 
+use overspill_rules::commission::PointReport;
+
 use super::faults::Injected;
 use super::flows::Noise;
 use super::plan::Plan;
@@ -8,15 +10,21 @@ use super::score::{Outcome, run};
 /// Counts of one row, in points that were faulty.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Count {
+    /// Faulty points judged.
     pub runs: usize,
+    /// Of them found.
     pub found: usize,
+    /// Of them left open.
     pub inconclusive: usize,
     /// Among all points, faulty or not.
     pub wrong: usize,
-    /// Good points, and how many of them were called good.
+    /// Good points.
     pub good: usize,
+    /// Of these called good.
     pub called_good: usize,
+    /// Sizes of the sets, added up.
     pub set: usize,
+    /// Of them single causes.
     pub single: usize,
 }
 
@@ -75,13 +83,7 @@ pub fn row(
             let is = |outcome| usize::from(scored.outcome == outcome);
             count.wrong += is(Outcome::Wrong);
             if scored.outcome == Outcome::Wrong {
-                let point = scored.report.point.0;
-                tell(format!(
-                    "wrong: {} / {} / seed {seed} / point {point}: {:?}",
-                    injected.name,
-                    noise.word(),
-                    scored.report.verdict
-                ));
+                tell(told(injected, noise, seed, &scored.report));
             }
             if scored.faulty {
                 count.runs += 1;
@@ -96,4 +98,22 @@ pub fn row(
         }
     }
     count
+}
+
+/// One wrong verdict, for whoever looks into it.
+fn told(injected: &Injected, noise: Noise, seed: u64, report: &PointReport) -> String {
+    let mut text =
+        format!("wrong: {} / {} / seed {seed} / point {}", injected.name, noise.word(), report.point.0);
+    for response in &report.responses {
+        let edges: Vec<String> = response.edges().map(|(b, a)| format!("{b:.0}>{a:.0}")).collect();
+        text += &format!(
+            "\n   {:?} {:.0} W: {:?} within {:.3}: {}",
+            response.what,
+            response.step_w,
+            response.share,
+            response.error,
+            edges.join(" ")
+        );
+    }
+    format!("{text}\n   {:?}", report.set())
 }
