@@ -94,7 +94,7 @@ pub fn suspects(site: &Site, clamp: &Clamp) -> Vec<Suspect> {
     for (i, mark) in marks.iter().enumerate() {
         let beside = marks.iter().skip(i + 1).filter(|m| !excludes(*mark, **m));
         all.extend(beside.map(|m| Suspect::of(&[*mark, *m])));
-        let on = places.iter().filter(|p| **p != Cause::NoReading);
+        let on = places.iter().filter(|p| **p != Cause::NoReading || matches!(mark, Cause::Disturbed(_)));
         all.extend(on.map(|p| Suspect::of(&[*p, *mark])));
     }
     all.sort_by_key(|s| s.causes.len());

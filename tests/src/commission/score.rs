@@ -78,6 +78,7 @@ fn alike(site: &Site, clamp: &Clamp, one: &Suspect, other: &Suspect) -> bool {
     ];
     let loads = site.consumers.iter().map(|c| What::Load(c.load));
     let same = |what| (one.answer(site, clamp, what) - other.answer(site, clamp, what)).abs() < 1e-9;
-    let silent = |s: &Suspect| s.causes.contains(&Cause::NoReading);
+    let disturbed = |s: &Suspect| s.causes.iter().any(|c| matches!(c, Cause::Disturbed(_)));
+    let silent = |s: &Suspect| s.causes.contains(&Cause::NoReading) && !disturbed(s);
     (silent(one) && silent(other)) || (sized(one) == sized(other) && steps.into_iter().chain(loads).all(same))
 }
