@@ -20,6 +20,7 @@
 pub mod answers;
 mod balance;
 mod bounds;
+pub mod commission;
 pub mod controller;
 pub mod energy;
 pub mod home;

@@ -2,6 +2,7 @@
 
 pub mod bench;
 pub mod client;
+pub mod commission;
 pub mod journal;
 pub mod servers;
 pub mod writes;

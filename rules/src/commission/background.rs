@@ -1,0 +1,109 @@
+//! How the background moves by itself while nothing is switched on purpose.
+//!
+//! A step is held against pretended ones: the same difference of levels taken at moments when nobody switched anything.
+//! They tell how often and how far the house moves within the gap of a step, where no window sees it.
+
+use crate::time::{Span, WallTime};
+
+use super::step::{Act, What};
+use super::trace::Trace;
+
+/// The gap and the windows of a pretended step; the windows are shorter than those of a step, or few would fit.
+const GAP: Span = Span::seconds(7);
+
+/// Distance between pretended steps.
+const STRIDE: Span = Span::seconds(4);
+
+/// A solar source that was switched on comes back within this time; its ramp is no background.
+const COMES_BACK: Span = Span::minutes(5);
+
+/// How likely it may be that the background by itself bends an answer.
+const RISK: f64 = 1e-5;
+
+/// How seldom two large moves of a house are alike enough to pass for one.
+const ALIKE: f64 = 0.1;
+
+/// Moves that the background made by itself, in watts, ascending.
+pub(super) struct Background(Vec<Move>);
+
+struct Move {
+    watts: f64,
+    /// How wrong it may be, in watts.
+    error_w: f64,
+}
+
+impl Background {
+    pub(super) fn of(trace: &Trace, acts: &[Act]) -> Background {
+        let mut moves: Vec<Move> = Vec::new();
+        for (from, to) in free(trace, acts) {
+            let window = Span(trace.window().0 / 2);
+            let length = window + GAP + window;
+            let mut start = from;
+            while start + length <= to {
+                let before = trace.level(start, start + window);
+                let after = trace.level(start + window + GAP, start + length);
+                if let (Some(before), Some(after)) = (before, after) {
+                    let watts = (after.watts - before.watts).abs();
+                    moves.push(Move { watts, error_w: before.error_w + after.error_w });
+                }
+                start = start + STRIDE;
+            }
+        }
+        moves.sort_by(|a, b| a.watts.total_cmp(&b.watts));
+        Background(moves)
+    }
+
+    /// Sizes of the moves between levels as calm as those of the edges that are used: within `calm_w`. Ascending.
+    pub(super) fn calm(&self, calm_w: f64) -> Moves {
+        Moves(self.0.iter().filter(|m| m.error_w <= calm_w).map(|m| m.watts).collect())
+    }
+}
+
+/// Sizes of moves in watts, ascending.
+pub(super) struct Moves(Vec<f64>);
+
+impl Moves {
+    /// The share of moves greater than `watts`; never nothing, since a short watch proves little.
+    fn share_above(&self, watts: f64) -> f64 {
+        let above = self.0.len() - self.0.partition_point(|m| *m <= watts);
+        (above + 1) as f64 / (self.0.len() + 1) as f64
+    }
+
+    /// Whether moves greater than `tolerance_w` are so common that `agreeing` of `count` repeats may be such.
+    pub(super) fn drowns(&self, count: usize, agreeing: usize, tolerance_w: f64) -> bool {
+        let alike = ALIKE.powi(agreeing as i32 - 1);
+        chance(count, agreeing, self.share_above(tolerance_w)) * alike > RISK
+    }
+
+    /// By how much `agreeing` of `count` repeats may all have been moved the same way, in watts; at most `tolerance_w`.
+    pub(super) fn hidden_w(&self, count: usize, agreeing: usize, tolerance_w: f64) -> f64 {
+        let small = self.0.iter().copied().filter(|m| *m <= tolerance_w);
+        let may_hide = |m: &f64| chance(count, agreeing, self.share_above(*m)) > RISK;
+        small.filter(may_hide).fold(0.0, f64::max)
+    }
+}
+
+/// The chance that `some` of `count` repeats are moved the same way, each with `share`.
+fn chance(count: usize, some: usize, share: f64) -> f64 {
+    let ways = (0..some).fold(1.0, |ways, i| ways * (count - i) as f64 / (i + 1) as f64);
+    2.0 * ways * (share / 2.0).powi(some as i32)
+}
+
+/// Stretches in which nothing was switched on purpose.
+fn free(trace: &Trace, acts: &[Act]) -> Vec<(WallTime, WallTime)> {
+    let (Some(first), Some(last)) = (trace.samples.first(), trace.samples.last()) else {
+        return Vec::new();
+    };
+    let mut sorted: Vec<&Act> = acts.iter().collect();
+    sorted.sort_by_key(|a| a.at.0);
+    let mut from = first.at;
+    let mut stretches = Vec::new();
+    for act in sorted {
+        stretches.push((from, act.at));
+        let returns = act.what == What::SolarOff && act.on;
+        let busy = if returns { COMES_BACK } else { act.settle };
+        from = WallTime(from.0.max((act.at + busy).0));
+    }
+    stretches.push((from, last.at));
+    stretches
+}
