@@ -61,6 +61,10 @@ impl Reader {
         let rest = rest.trim_start();
         if let Some(begun) = rest.strip_suffix(" <unfinished ...>") {
             self.open.insert(process.to_owned(), begun.to_owned());
+        } else if rest.starts_with("+++ ") {
+            // The end of the program cuts off what another of its threads was about. Whether that still took effect is
+            // not known, and nothing was promised of it: left out, it is one of the states a cut may leave.
+            self.open.remove(process);
         } else if let Some(resumed) = rest.strip_prefix("<... ") {
             let (_, end) = resumed.split_once(" resumed>").unwrap();
             let begun = self.open.remove(process).unwrap();
@@ -73,7 +77,7 @@ impl Reader {
     fn call(&mut self, call: &str) {
         let Some((name, rest)) = call.split_once('(') else { return };
         let Some((args, result)) = rest.rsplit_once(')') else { return };
-        let Some(result) = result.trim().strip_prefix("= ") else { return };
+        let Some(result) = result.trim().strip_prefix("= ").filter(|r| *r != "?") else { return };
         let result: i64 =
             result.split(|c: char| !c.is_ascii_digit() && c != '-').next().unwrap().parse().unwrap();
         if name == "unlink" && result == 0 {
@@ -138,4 +142,22 @@ fn text(quoted: &str) -> String {
 /// A path beside a descriptor; some versions write it as it is, some as `\xNN`.
 fn plain(path: &str) -> String {
     if path.contains("\\x") { text(&format!("\"{path}\"")) } else { path.to_owned() }
+}
+
+#[test]
+fn a_call_that_the_end_of_the_program_cuts_off_is_left_out() {
+    let mut reader = Reader { folder: "/f".into(), ..Reader::default() };
+    for line in [
+        r#"7  pwrite64(5</f/a>, "\x01"..., 1, 0 <unfinished ...>"#,
+        r#"6  write(1</dev/null>, "\x6b", 1) = 1"#,
+        "7  +++ exited with 0 +++",
+        r#"8  fsync(5</f/a> <unfinished ...>"#,
+        "8  <... fsync resumed>) = ?",
+        "8  +++ exited with 0 +++",
+        "6  +++ exited with 0 +++",
+    ] {
+        reader.line(line);
+    }
+    assert!(reader.open.is_empty());
+    assert_eq!(reader.deeds, [Deed::Told("k".to_owned())]);
 }
