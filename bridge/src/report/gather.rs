@@ -1,7 +1,5 @@
 //! Reads a span from the journal and has the core work it out.
 
-use std::collections::BTreeMap;
-
 use overspill_rules::answers::report::{Asked, CarbonFactor, History, Money, Report, known_factors, report};
 use overspill_rules::home::{Home, LoadId};
 use overspill_rules::output::Flow;
@@ -99,22 +97,17 @@ fn history(
         ("charge", Flow::Charge),
         ("discharge", Flow::Discharge),
     ];
-    let mut names: BTreeMap<String, Flow> =
-        main.iter().map(|(name, flow)| ((*name).to_owned(), *flow)).collect();
-    for (i, load) in home.loads.iter().enumerate() {
-        names.insert(format!("load.{}", load.id), Flow::Load(LoadId(i as u16)));
-    }
+    let loads = home.loads.iter().enumerate();
+    let loads = loads.map(|(i, load)| (format!("load.{}", load.id), Flow::Load(LoadId(i as u16))));
+    let (names, flows): (Vec<String>, Vec<Flow>) =
+        main.into_iter().map(|(name, flow)| (name.to_owned(), flow)).chain(loads).unzip();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
     let mut history = History::new(from, to, &home.timezone);
-    journal.each_half_hour(
-        from,
-        to,
-        &names.keys().map(String::as_str).collect::<Vec<_>>(),
-        |name, start, cell| {
-            if let Some(flow) = names.get(name) {
-                history.put(*flow, start, cell);
-            }
-        },
-    )?;
+    journal.each_half_hour(from, to, &names, |place, start, cell| {
+        if let Some(flow) = flows.get(place) {
+            history.put(*flow, start, cell);
+        }
+    })?;
     Ok(history)
 }
 

@@ -14,7 +14,7 @@ pub(super) const APPLICATION_ID: i32 = 0x4f76_5370;
 /// What brings a file from one version to the next. Its length is the version this program writes.
 ///
 /// A step that was once released is never changed: files in the field have been through it.
-const MIGRATIONS: [&str; 7] = [
+const MIGRATIONS: [&str; 8] = [
     include_str!("schema_1.sql"),
     include_str!("schema_2.sql"),
     include_str!("schema_history.sql"),
@@ -22,6 +22,7 @@ const MIGRATIONS: [&str; 7] = [
     include_str!("schema_shadow.sql"),
     include_str!("schema_meter_book.sql"),
     include_str!("schema_peak.sql"),
+    include_str!("schema_starts.sql"),
 ];
 
 /// The version of the schema that this program writes, in `PRAGMA user_version`.

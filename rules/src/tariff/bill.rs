@@ -36,10 +36,11 @@ pub struct Bill {
 }
 
 /// Energy is counted to the thousandth of a watt-hour; a float's further digits are no measurement.
-const KWH_DIGITS: usize = 6;
+const KWH_DIGITS: u32 = 6;
 
 pub(crate) fn kwh(energy: f64) -> Decimal {
-    format!("{energy:.KWH_DIGITS$}").parse().unwrap_or(Decimal::ZERO)
+    // What is no number counts as nothing; energies of half hours are far from the ends of an i64.
+    Decimal::new((energy * 10_f64.powi(KWH_DIGITS as i32)).round() as i64, KWH_DIGITS)
 }
 
 impl Bill {

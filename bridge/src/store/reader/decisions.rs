@@ -28,18 +28,29 @@ impl StoreReader {
     /// # Errors
     /// When the file can't be read.
     pub fn starts(&self, load: &str, from: WallTime, to: WallTime) -> Result<Option<u32>, StoreError> {
-        let before = "SELECT is_on FROM decision JOIN tick ON tick.id = decision.tick
-                      WHERE load = ?1 AND tick.at < ?2 ORDER BY decision.tick DESC, decision.id DESC LIMIT 1";
-        let sql = "SELECT is_on FROM decision JOIN tick ON tick.id = decision.tick
-                   WHERE load = ?1 AND tick.at >= ?2 AND tick.at < ?3 ORDER BY decision.id";
-        let was_on: Vec<bool> = self.rows(before, params![load, from.0], |r| r.get(0))?;
-        let then: Vec<bool> = self.rows(sql, params![load, from.0, to.0], |r| r.get(0))?;
+        // By the index alone: a decision is long, and so would be the way to the time of each.
+        let before =
+            "SELECT is_on FROM decision WHERE load = ?1 AND tick < ?2 ORDER BY tick DESC, is_on LIMIT 1";
+        let within =
+            "SELECT is_on FROM decision WHERE load = ?1 AND tick >= ?2 AND tick < ?3 ORDER BY tick, is_on";
+        let (first, end) = self.ticks_within(from, to)?;
+        let was_on: Vec<bool> = self.rows(before, params![load, first], |r| r.get(0))?;
+        let then: Vec<bool> = self.rows(within, params![load, first, end], |r| r.get(0))?;
         if then.is_empty() {
             return Ok(None);
         }
         let mut on = was_on.first().copied().unwrap_or(false);
         let starts = then.into_iter().filter(|now| !std::mem::replace(&mut on, *now) && *now).count();
         Ok(Some(starts as u32))
+    }
+
+    /// The number of the first stamp of a span, and that after its last. Numbers follow time, but for a clock that was once
+    /// believed wrongly; each end is looked for by itself, so that such a stamp elsewhere does not move it.
+    fn ticks_within(&self, from: WallTime, to: WallTime) -> Result<(i64, i64), StoreError> {
+        let first = "SELECT id FROM tick WHERE at >= ?1 ORDER BY at, id LIMIT 1";
+        let last = "SELECT id FROM tick WHERE at < ?1 ORDER BY at DESC, id DESC LIMIT 1";
+        let number = |sql, at: WallTime| Ok(self.rows(sql, [at.0], |r| r.get::<_, i64>(0))?.first().copied());
+        Ok((number(first, from)?.unwrap_or(i64::MAX), number(last, to)?.map_or(0, |last| last + 1)))
     }
 
     /// The decision for one load that held at `moment`, or the newest where none is given.

@@ -2,7 +2,7 @@
 
 use overspill_rules::answers::report::{Cell, Peak};
 use overspill_rules::time::WallTime;
-use rusqlite::params;
+use rusqlite::{Row, params};
 
 use super::{Day, HalfHour, StoreReader};
 use crate::store::error::StoreError;
@@ -20,6 +20,12 @@ const HALF_HOUR_S: f64 = 1800.0;
 /// An import takes the place of what was recorded where that misses more than so much, in seconds: the first and the last
 /// half hour of a run always miss a reading's time.
 const MISSES_S: f64 = 60.0;
+
+/// The `clock` of a half hour whose start was not known.
+const START_NOT_KNOWN: i64 = 1;
+
+/// Flows of which the greatest reading is kept.
+const PEAKED: [&str; 4] = ["import", "export", "solar", "house"];
 
 /// What is known of one half hour, by where it comes from.
 #[derive(Debug, Clone, Copy, Default)]
@@ -49,6 +55,9 @@ impl Accounts {
 
     /// The best that is known, chosen as the view `half_hour` chooses.
     fn best(self) -> Option<Cell> {
+        if self.told.is_none() && self.power.is_none() && self.again.is_none() {
+            return self.seen;
+        }
         let seconds = |account: Option<Cell>| account.map(|cell| cell.covered_s);
         let seen_s = seconds(self.seen).unwrap_or(0.0);
         let more = |account: Option<Cell>| account.filter(|cell| cell.covered_s > seen_s + MISSES_S);
@@ -56,6 +65,12 @@ impl Accounts {
         let imported = told.or_else(|| more(self.power));
         self.again.or(imported).or(self.seen).or(self.told).or(self.power)
     }
+}
+
+fn peak(r: &Row<'_>, start: WallTime) -> rusqlite::Result<Option<Peak>> {
+    let Some(watts) = r.get(4)? else { return Ok(None) };
+    let ms: Option<i64> = r.get(5)?;
+    Ok(ms.map(|ms| Peak { watts, at: WallTime(start.0 + ms), is_reading: true }))
 }
 
 fn greater(one: Option<Peak>, other: Option<Peak>) -> Option<Peak> {
@@ -76,14 +91,16 @@ impl StoreReader {
         let flows: Vec<&str> = flows.iter().map(String::as_str).collect();
         self.each_half_hour(from, to, &flows, |flow, start, cell| {
             let Cell { kwh, covered_s, .. } = cell;
-            all.push(HalfHour { flow: flow.to_owned(), start, kwh, covered_s });
+            let flow = flows.get(flow).copied().unwrap_or_default().to_owned();
+            all.push(HalfHour { flow, start, kwh, covered_s });
         })?;
         // Flows come in order, and this keeps it among those of one time.
         all.sort_by_key(|row| row.start);
         Ok(all)
     }
 
-    /// Hands each half hour of these flows to `each`, flow by flow in order of time, with its greatest reading.
+    /// Hands each half hour of these flows to `each`, flow by flow in order of time: the place of the flow among them, the
+    /// start, and what is known, with the greatest reading.
     ///
     /// # Errors
     /// When the file can't be read.
@@ -92,12 +109,13 @@ impl StoreReader {
         from: WallTime,
         to: WallTime,
         flows: &[&str],
-        mut each: impl FnMut(&str, WallTime, Cell),
+        mut each: impl FnMut(usize, WallTime, Cell),
     ) -> Result<(), StoreError> {
         self.reading(|_| {
             flows
                 .iter()
-                .try_for_each(|flow| self.half_hours_of(flow, from, to, |at, cell| each(flow, at, cell)))
+                .enumerate()
+                .try_for_each(|(i, flow)| self.half_hours_of(flow, from, to, |at, cell| each(i, at, cell)))
         })
     }
 
@@ -109,10 +127,13 @@ impl StoreReader {
         to: WallTime,
         mut each: impl FnMut(WallTime, Cell),
     ) -> rusqlite::Result<()> {
-        let mut query = self.conn.prepare_cached(
-            "SELECT start, kwh, covered_s, clock, peak_w, peak_ms FROM energy
-             WHERE flow = ?1 AND start >= ?2 AND start < ?3 AND clock <> 1 AND kwh IS NOT NULL ORDER BY start",
-        )?;
+        // What does not count is left out here and not by the query, which would look at each column twice.
+        let peaks = PEAKED.contains(&flow);
+        let columns = if peaks { ", peak_w, peak_ms" } else { "" };
+        let mut query = self.conn.prepare_cached(&format!(
+            "SELECT start, clock, kwh, covered_s{columns} FROM energy
+             WHERE flow = ?1 AND start >= ?2 AND start < ?3 ORDER BY start"
+        ))?;
         let mut rows = query.query(params![flow, from.0, to.0])?;
         let mut open: Option<(WallTime, Accounts)> = None;
         let mut close = |open: Option<(WallTime, Accounts)>| {
@@ -121,16 +142,17 @@ impl StoreReader {
             }
         };
         while let Some(r) = rows.next()? {
-            let start = WallTime(r.get(0)?);
-            let peak = r.get::<_, Option<f64>>(4)?.zip(r.get::<_, Option<i64>>(5)?);
-            let peak = peak.map(|(watts, ms)| Peak { watts, at: WallTime(start.0 + ms), is_reading: true });
-            let covered_s: f64 = r.get::<_, Option<f64>>(2)?.unwrap_or(0.0);
-            let cell = Cell { kwh: r.get(1)?, covered_s, peak };
+            let (start, clock) = (WallTime(r.get(0)?), r.get(1)?);
+            let Some(kwh) = r.get::<_, Option<f64>>(2)?.filter(|_| clock != START_NOT_KNOWN) else {
+                continue;
+            };
+            let covered_s: f64 = r.get::<_, Option<f64>>(3)?.unwrap_or(0.0);
+            let peak = if peaks { peak(r, start)? } else { None };
             if open.as_ref().is_none_or(|(at, _)| *at != start) {
                 close(open.replace((start, Accounts::default())));
             }
             if let Some((_, all)) = &mut open {
-                all.add(r.get(3)?, cell);
+                all.add(clock, Cell { kwh, covered_s, peak });
             }
         }
         close(open);

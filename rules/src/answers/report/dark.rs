@@ -56,7 +56,7 @@ pub(super) fn dark(
 /// The sun is asked for every so many days, since that is dear; what lies between is taken from both ends.
 const SUN_EVERY_DAYS: usize = 7;
 
-/// And so much at both ends of a night is left alone, more than a week's course bends.
+/// And so much at both ends of a night is left alone, more than a week's course bends and a time from the noon is off.
 const SUN_MARGIN: Span = Span::minutes(10);
 
 /// When the sun rises and sets, from the mean solar noon of the place; `None` where it does not do both.
@@ -70,8 +70,9 @@ fn from_noon(at: WallTime, longitude: f64) -> Span {
 
 fn light(date: Date, place: (f64, f64), zone: &TimeZone) -> Light {
     let noon = date.at(12, 0, 0, 0).to_zoned(zone.clone()).ok()?;
-    let sun = sun::day(&noon, place)?;
-    Some((from_noon(sun.rises?, place.1), from_noon(sun.sets?, place.1)))
+    let noon = WallTime(noon.timestamp().as_millisecond());
+    let (before, after) = sun::around_noon(noon + (Span::ZERO - from_noon(noon, place.1)), place)?;
+    Some((Span::ZERO - before, after))
 }
 
 fn by_sun(history: &History, place: (f64, f64), zone: &TimeZone) -> Vec<bool> {

@@ -48,8 +48,9 @@ fn wanted(home: &Home, history: &History) -> Vec<usize> {
 
 pub(super) fn halves(home: &Home, history: &History) -> Vec<Half> {
     let wanted = wanted(home, history);
+    let columns = FLOWS.map(|flow| history.column(flow));
     let each = (0..history.slots.len()).map(|place| {
-        let cells = FLOWS.map(|flow| history.cell(flow, place));
+        let cells = columns.map(|column| column.get(place).copied().unwrap_or_default());
         let covered = wanted.iter().map(|flow| cells[*flow].covered_s).reduce(f64::min);
         Half { cells, noise_kwh: 0.0, covered_s: covered.unwrap_or(0.0) }
     });

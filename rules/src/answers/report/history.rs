@@ -1,7 +1,5 @@
 //! What a report is made from: half hours of every flow, in one table.
 
-use std::collections::BTreeMap;
-
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
@@ -81,7 +79,8 @@ pub struct History {
     first: WallTime,
     pub(super) slots: Vec<Slot>,
     pub(super) days: Vec<LocalDay>,
-    columns: BTreeMap<Flow, Vec<Cell>>,
+    /// Of each flow of which something is known. A handful; each is put in whole before the next.
+    columns: Vec<(Flow, Vec<Cell>)>,
 }
 
 impl History {
@@ -89,18 +88,20 @@ impl History {
     pub fn new(from: WallTime, to: WallTime, zone: &TimeZone) -> History {
         let first = WallTime((from.0 + HALF_HOUR.0 - 1).div_euclid(HALF_HOUR.0) * HALF_HOUR.0);
         let mut history =
-            History { from, to, first, slots: Vec::new(), days: Vec::new(), columns: BTreeMap::new() };
+            History { from, to, first, slots: Vec::new(), days: Vec::new(), columns: Vec::new() };
         let mut start = first;
         while start < to {
-            history.add_slot(start, zone);
-            start = start + HALF_HOUR;
+            let (offset_ms, until) = clock(start, zone);
+            while start < to && start < until {
+                history.add_slot(start, offset_ms);
+                start = start + HALF_HOUR;
+            }
         }
         history
     }
 
-    fn add_slot(&mut self, start: WallTime, zone: &TimeZone) {
-        let Ok(timestamp) = jiff::Timestamp::from_millisecond(start.0) else { return };
-        let local = start.0 + i64::from(zone.to_offset(timestamp).seconds()) * 1000;
+    fn add_slot(&mut self, start: WallTime, offset_ms: i64) {
+        let local = start.0 + offset_ms;
         let half = usize::try_from(local.rem_euclid(DAY_MS) / HALF_HOUR.0).unwrap_or(0);
         let number = local.div_euclid(DAY_MS);
         let epoch = jiff::civil::date(1970, 1, 1);
@@ -118,8 +119,11 @@ impl History {
         let place = (start.0 - self.first.0).div_euclid(HALF_HOUR.0);
         let count = self.slots.len();
         let Some(place) = usize::try_from(place).ok().filter(|place| *place < count) else { return };
-        let column = self.columns.entry(flow).or_insert_with(|| vec![Cell::default(); count]);
-        if let Some(entry) = column.get_mut(place) {
+        if !self.has(flow) {
+            self.columns.push((flow, vec![Cell::default(); count]));
+        }
+        let column = self.columns.iter_mut().rev().find(|(of, _)| *of == flow);
+        if let Some(entry) = column.and_then(|(_, column)| column.get_mut(place)) {
             *entry = cell;
         }
     }
@@ -129,13 +133,20 @@ impl History {
         (self.from, self.to)
     }
 
-    /// The cell of one flow; unknown where there is none.
-    pub(super) fn cell(&self, flow: Flow, place: usize) -> Cell {
-        self.columns.get(&flow).and_then(|column| column.get(place)).copied().unwrap_or_default()
+    /// The cells of one flow, one for each slot; none where nothing is known of it.
+    pub(super) fn column(&self, flow: Flow) -> &[Cell] {
+        self.columns.iter().rev().find(|(of, _)| *of == flow).map_or(&[], |(_, column)| column)
     }
 
     /// Whether anything is known of a flow.
     pub(super) fn has(&self, flow: Flow) -> bool {
-        self.columns.contains_key(&flow)
+        self.columns.iter().rev().any(|(of, _)| *of == flow)
     }
+}
+
+/// By how much the local clock is ahead of UTC at a time, in milliseconds, and until when.
+fn clock(at: WallTime, zone: &TimeZone) -> (i64, WallTime) {
+    let Ok(timestamp) = jiff::Timestamp::from_millisecond(at.0) else { return (0, WallTime(i64::MAX)) };
+    let change = zone.following(timestamp).next().map(|change| WallTime(change.timestamp().as_millisecond()));
+    (i64::from(zone.to_offset(timestamp).seconds()) * 1000, change.unwrap_or(WallTime(i64::MAX)))
 }

@@ -43,6 +43,8 @@ pub struct LoadShare {
 pub(super) struct Loads<'a> {
     home: &'a Home,
     history: &'a History,
+    /// Of each load, in the order of the home.
+    columns: Vec<&'a [Cell]>,
     counted: Vec<LoadId>,
 }
 
@@ -50,11 +52,13 @@ impl<'a> Loads<'a> {
     pub(super) fn new(home: &'a Home, history: &'a History) -> Loads<'a> {
         let ids = || (0..home.loads.len()).map(|i| LoadId(i as u16));
         let counted = ids().filter(|id| home.load(*id).counted_by != CountedBy::Nothing);
-        Loads { home, history, counted: counted.collect() }
+        let columns = ids().map(|id| history.column(Flow::Load(id)));
+        Loads { home, history, columns: columns.collect(), counted: counted.collect() }
     }
 
     pub(super) fn cell(&self, load: LoadId, place: usize) -> Cell {
-        self.history.cell(Flow::Load(load), place)
+        let column = self.columns.get(usize::from(load.0));
+        column.and_then(|column| column.get(place)).copied().unwrap_or_default()
     }
 
     /// Energy of all loads that the house counts.
