@@ -94,7 +94,8 @@ fn within_half_hours(record: &Record, told: &Told) -> Vec<String> {
 
 fn strategies() -> String {
     "`fill-cheap` also buys to store while that has paid so far: each day is planned from the four weeks before it, knowing nothing of the future but \
-     prices. `foresight` knows the whole future: a bound that no battery reaches."
+     prices. `foresight` knows the whole future: a bound that no battery reaches. Where sending out pays more than buying costs, or \
+     buying costs less than nothing, it is near the bound and not on it."
         .to_owned()
 }
 

@@ -105,6 +105,16 @@ pub enum StoreError {
         /// The file.
         path: PathBuf,
     },
+    /// A reader found it as an older version of this program left it.
+    #[error(
+        "{}: an older version of overspill wrote this store, and it has not been brought up to date yet. Start the \
+         daemon once (`overspill run`): it does that, and loses nothing.",
+        path.display()
+    )]
+    Older {
+        /// The store's file.
+        path: PathBuf,
+    },
     /// It is damaged.
     #[error(
         "{}: the store is damaged ({why}). Stop the daemon, keep a copy of the file, and put a backup in its place; \

@@ -78,8 +78,7 @@ impl StoreReader {
         let conn = Connection::open_with_flags(place, flags).map_err(at(path))?;
         conn.busy_timeout(std::time::Duration::from_secs(2)).map_err(at(path))?;
         if checked_version(&conn, path)? < SCHEMA_VERSION {
-            let why = "it has not been brought up to date yet; start the daemon once".to_owned();
-            return Err(StoreError::Failed { path: path.to_owned(), why });
+            return Err(StoreError::Older { path: path.to_owned() });
         }
         conn.set_prepared_statement_cache_capacity(64);
         let path = path.to_owned();

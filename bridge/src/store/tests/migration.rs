@@ -127,7 +127,7 @@ fn version_1_is_brought_up_to_date_with_nothing_lost() {
     drop(file);
 
     assert!(
-        matches!(StoreReader::open_read_only(&path), Err(StoreError::Failed { why, .. }) if why.contains("start the daemon once"))
+        matches!(StoreReader::open_read_only(&path), Err(why @ StoreError::Older { .. }) if why.to_string().contains("Start the daemon once"))
     );
     let (mut db, restored) = open(&path);
     let version: i64 = db.conn.query_row("PRAGMA user_version", [], |r| r.get(0)).unwrap();
