@@ -302,3 +302,25 @@ fn meters_that_share_a_role_are_told_apart() {
     close(kwh(Flow::MeterOut(west)), 0.05);
     assert!(bench.rows(Flow::MeterIn(PointId(0))).is_empty(), "a meter alone in its role is the role's flow");
 }
+
+/// 2,000 W bought on one phase while 1,500 and 800 W go out on the others: a meter that nets counts 300 W sent out, one
+/// that does not counts 2,000 W bought and 2,300 W sent out (computed; which of both is a matter of the country's meters).
+#[test]
+fn import_and_export_follow_how_the_meter_nets_three_phases() {
+    for (netting, bought, sent_out) in [(Netting::Sum, 0.0, 300.0), (Netting::Phase, 2000.0, 2300.0)] {
+        let mut bench = Bench::new(support::three_phase_home(vec![], netting), &[]);
+        for n in 0..=180 {
+            bench.to(Moment(n * 10_000));
+            let mut inputs: Vec<Input> = (3..6).map(|point| Bench::reading(point, 1000.0)).collect();
+            inputs.extend([2000.0, -1500.0, -800.0].iter().zip(0..).map(|(w, p)| Bench::reading(p, *w)));
+            bench.inputs(inputs);
+        }
+        let balance = bench.balance().total;
+        assert_eq!((balance.grid_w, balance.import_w), (Some(-300.0), Some(bought)), "{netting:?}");
+        assert_eq!(balance.export_w, Some(sent_out), "{netting:?}");
+        bench.input(Input::Stopping);
+        near(total(&bench, Flow::Import), bought / 2000.0, "import");
+        near(total(&bench, Flow::Export), sent_out / 2000.0, "export");
+        near(total(&bench, Flow::House), (3000.0 - 300.0) / 2000.0, "the house does not depend on it");
+    }
+}

@@ -1,6 +1,6 @@
 //! The points that share a role, taken together: one value that changes as a whole.
 
-use crate::home::{Home, Measures, PointId, Side};
+use crate::home::{Home, Measures, Netting, PointId, Side};
 use crate::reading::{History, Meter};
 use crate::time::Moment;
 
@@ -21,6 +21,16 @@ impl Phased {
             _ => None,
         };
         Phased { sum: self.sum + factor * other.sum, phases }
+    }
+
+    /// What is bought and what is sent out, as the home's meter counts: in sum, or each phase by itself.
+    pub(crate) fn exchanged(self, netting: Netting) -> (f64, f64) {
+        match (netting, self.phases) {
+            (Netting::Phase, Some(each)) => {
+                (each.iter().map(|w| w.max(0.0)).sum(), each.iter().map(|w| (-w).max(0.0)).sum())
+            }
+            _ => (self.sum.max(0.0), (-self.sum).max(0.0)),
+        }
     }
 }
 

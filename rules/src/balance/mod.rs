@@ -169,7 +169,9 @@ impl Parts {
         let timed = groups.map(|g| g.value(now, home, meters));
         let parts = timed.map(|v| v.map(|(_, p)| p));
         let shares = shares.filter(|_| parts[0].is_some());
-        let total = values(|p: Phased| Some(p.sum), parts, shares);
+        let mut total = values(|p: Phased| Some(p.sum), parts, shares);
+        let exchanged = parts[0].map(|grid| grid.exchanged(home.supply.netting));
+        (total.import_w, total.export_w) = exchanged.unzip();
         let phases = match home.supply.phases {
             3 => (0..3).map(|i| values(|p: Phased| p.phases.map(|w| w[i]), parts, shares)).collect(),
             _ => Vec::new(),

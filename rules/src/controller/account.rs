@@ -167,8 +167,9 @@ impl Accounts {
         }
         if let Some((at, grid)) = group.last() {
             let gap = gap_of(home, meters, group);
-            self.import.sample(Flow::Import, at, grid.sum.max(0.0), gap, calendar, rows);
-            self.export.sample(Flow::Export, at, (-grid.sum).max(0.0), gap, calendar, rows);
+            let (bought, sent_out) = grid.exchanged(home.supply.netting);
+            self.import.sample(Flow::Import, at, bought, gap, calendar, rows);
+            self.export.sample(Flow::Export, at, sent_out, gap, calendar, rows);
         }
     }
 
