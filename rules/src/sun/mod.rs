@@ -127,6 +127,7 @@ impl Memo {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use jiff::{ToSpan, civil::date, tz::TimeZone};
 
