@@ -336,7 +336,7 @@ impl Session {
         self.tell(
             severity,
             "broker_away",
-            format!("{words}; tried again in {wait}, then at growing intervals"),
+            format!("{words} (tried again in {wait}, then at growing intervals)"),
         );
         self.away_told = Some(words);
     }
