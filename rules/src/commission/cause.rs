@@ -76,7 +76,7 @@ impl Cause {
             Cause::Disturbed(c) => format!("is disturbed by {} beside it", named(c)),
             Cause::Unsigned => "tells how much flows, but not which way".to_owned(),
             Cause::TestLoadElsewhere => {
-                "saw nothing because the test load was on another phase than stated".to_owned()
+                "answers as if the test load was on another phase than stated, or drew nothing".to_owned()
             }
         }
     }
@@ -114,7 +114,7 @@ impl Cause {
                 "Use a meter that measures voltage on the same phase: without it nobody can tell import from export."
             }
             Cause::TestLoadElsewhere => {
-                "Find the phase of the socket, and repeat the step with the right one."
+                "Find the phase of the socket, see that the load draws, and repeat the step with the right one."
             }
         }
     }

@@ -3,11 +3,12 @@
 use crate::home::PointId;
 
 use super::cause::{Cause, likely_scale};
-use super::fit::{Fit, Range, fit};
-use super::response::{Response, Unusable, all};
+use super::evidence::{Evidence, examine, explained_together};
+use super::fit::Fit;
+use super::response::{Response, Unusable};
 use super::site::{Clamp, Flow, Site};
 use super::step::{Act, What};
-use super::suspect::{Suspect, suspects};
+use super::suspect::Suspect;
 use super::trace::Trace;
 
 /// What is held of one point.
@@ -62,54 +63,24 @@ pub struct Diagnosis {
 /// Judges every clamp of `site` by what it did when `acts` were done. `power_factors` are those that points showed while
 /// the test load made most of what they measured, where they measure that at all.
 pub fn diagnose(site: &Site, traces: &[Trace], acts: &[Act], power_factors: &[(PointId, f64)]) -> Diagnosis {
-    let responses = all(traces, acts, site.clamps.iter().map(|c| c.point));
-    let pf = |point| power_factors.iter().find(|(p, _)| *p == point).map(|(_, pf)| *pf);
-    let judge = |(clamp, responses): (&Clamp, &Vec<Response>)| -> Vec<Fit> {
-        let all = suspects(site, clamp);
-        all.iter().filter_map(|s| fit(site, clamp, s, responses, pf(clamp.point))).collect()
+    let examined = |clamp: &Clamp| {
+        let trace = traces.iter().find(|t| t.point == clamp.point);
+        let pf = power_factors.iter().find(|(p, _)| *p == clamp.point).map(|(_, pf)| *pf);
+        examine(site, clamp, trace, acts, pf)
     };
-    let mut fits: Vec<Vec<Fit>> = site.clamps.iter().zip(&responses).map(judge).collect();
-    agree_on_solar(&mut fits, &responses);
-    let points = site.clamps.iter().zip(responses).zip(fits);
+    let evidence: Vec<Evidence> = site.clamps.iter().map(examined).collect();
+    conclude(site, &evidence.iter().collect::<Vec<_>>())
+}
+
+/// Judges every clamp of `site` by the evidence of each, in the order of the clamps.
+pub fn conclude(site: &Site, evidence: &[&Evidence]) -> Diagnosis {
+    let fits = explained_together(site, evidence);
+    let points = site.clamps.iter().zip(evidence).zip(fits);
     Diagnosis {
-        points: points.map(|((clamp, responses), fits)| report(site, clamp, responses, fits)).collect(),
+        points: points
+            .map(|((clamp, evidence), fits)| report(site, clamp, evidence.responses.clone(), fits))
+            .collect(),
     }
-}
-
-/// The roof gave one true power when it was switched off: what one point's suspects can't share with those of another
-/// is no explanation.
-fn agree_on_solar(fits: &mut [Vec<Fit>], responses: &[Vec<Response>]) {
-    let saw = |r: &[Response]| r.iter().any(|r| r.what == What::SolarOff && r.share.is_ok());
-    let mut common: Option<Vec<Range>> = None;
-    for (fits, _) in fits.iter().zip(responses).filter(|(f, r)| saw(r) && !f.is_empty()) {
-        let own: Vec<Range> = fits.iter().flat_map(|f| f.solar.iter().copied()).collect();
-        common = Some(match common {
-            None => own,
-            Some(before) => before.iter().flat_map(|b| own.iter().filter_map(|o| b.meet(*o))).collect(),
-        });
-        common = common.map(joined);
-    }
-    let Some(common) = common.filter(|c| !c.is_empty()) else {
-        return;
-    };
-    for (fits, responses) in fits.iter_mut().zip(responses) {
-        if saw(responses) {
-            fits.retain(|f| f.solar.iter().any(|own| common.iter().any(|c| c.meet(*own).is_some())));
-        }
-    }
-}
-
-/// The same numbers in as few ranges as possible.
-fn joined(mut ranges: Vec<Range>) -> Vec<Range> {
-    ranges.sort_by(|a, b| a.low.total_cmp(&b.low));
-    let mut all: Vec<Range> = Vec::new();
-    for range in ranges {
-        match all.last_mut() {
-            Some(last) if range.low <= last.high => last.high = last.high.max(range.high),
-            _ => all.push(range),
-        }
-    }
-    all
 }
 
 fn report(site: &Site, clamp: &Clamp, responses: Vec<Response>, fits: Vec<Fit>) -> PointReport {

@@ -2,10 +2,11 @@
 //! within its tolerance, no scale within its range and no disturbance within its range can give what was seen.
 
 use super::cause::Cause;
+use super::elsewhere::Elsewhere;
 use super::response::Response;
 use super::site::{Clamp, Site};
 use super::step::What;
-use super::suspect::Suspect;
+use super::suspect::{NOTHING, Suspect};
 use super::unsigned;
 
 /// What a good point may be off by, as a share. Clamps of class 1 hold 3 % at a twentieth of their rating (IEC 61869-2),
@@ -18,14 +19,14 @@ const SCALES: [Range; 2] = [Range { low: 0.08, high: 0.8 }, Range { low: 1.25, h
 /// What even a good point picks up from its neighbours, as a share of the step.
 const PICKED_UP: f64 = 0.05;
 
-/// What an open jaw, or one with both conductors inside, may still read.
-const NOTHING: f64 = 0.02;
-
 /// The shares of the neighbour's power that a disturbance may add; each cell is tried as a whole.
 const DISTURBANCES: [f64; 9] = [0.05, 0.08, 0.12, 0.16, 0.2, 0.27, 0.36, 0.47, 0.6];
 
 /// A disturbance from here on must be ruled out before a point is called good. A heater rated to -10/+5 % can't show less.
 const GRAVE: f64 = 0.27;
+
+/// A disturbance to see whether a step would show it at all.
+const SOME: Range = Range { low: GRAVE, high: GRAVE };
 
 /// With a heater on, another phase's voltage gives a power factor of 0.5, the right one nearly 1 (computed).
 const PF_WRONG_BELOW: f64 = 0.6;
@@ -48,6 +49,8 @@ pub(super) struct Fit {
     pub(super) solar: Vec<Range>,
     /// Whether it is more than a small disturbance.
     pub(super) grave: bool,
+    /// Whether steps could ever tell it from what is simpler.
+    pub(super) apart: bool,
 }
 
 impl Range {
@@ -71,7 +74,7 @@ impl Range {
         Range { low, high: products.iter().copied().fold(f64::NEG_INFINITY, f64::max) }
     }
 
-    fn scaled(self, by: f64) -> Range {
+    pub(super) fn scaled(self, by: f64) -> Range {
         Range::of(self.low * by, self.high * by)
     }
 
@@ -90,7 +93,7 @@ impl Range {
         Some(Range { low, high: self.high / of.low })
     }
 
-    fn hull(self, other: Range) -> Range {
+    pub(super) fn hull(self, other: Range) -> Range {
         Range { low: self.low.min(other.low), high: self.high.max(other.high) }
     }
 }
@@ -108,6 +111,7 @@ pub(super) fn fit(
     clamp: &Clamp,
     suspect: &Suspect,
     responses: &[Response],
+    elsewhere: Elsewhere,
     power_factor: Option<f64>,
 ) -> Option<Fit> {
     if power_factor.is_some_and(|pf| contradicts(suspect, pf)) {
@@ -116,7 +120,8 @@ pub(super) fn fit(
     let mut found: Option<Fit> = None;
     for scale in scales(suspect) {
         for disturbance in disturbances(suspect) {
-            let Some((scale, solar)) = tried(site, clamp, suspect, responses, scale, disturbance) else {
+            let answer = |what| answer(site, clamp, suspect, elsewhere.truly(what), disturbance);
+            let Some((scale, solar)) = tried(suspect, responses, scale, &answer) else {
                 continue;
             };
             let grave = suspect.disturbed_by().is_none()
@@ -128,6 +133,7 @@ pub(super) fn fit(
                 scale,
                 solar: Vec::new(),
                 grave: false,
+                apart: true,
             });
             fit.scale = fit.scale.hull(scale);
             fit.grave |= grave;
@@ -156,35 +162,34 @@ fn disturbances(suspect: &Suspect) -> Vec<Range> {
 
 /// The scales and true solar steps with which the suspect explains all answers.
 fn tried(
-    site: &Site,
-    clamp: &Clamp,
     suspect: &Suspect,
     responses: &[Response],
     scale: Range,
-    disturbance: Range,
+    answer: &impl Fn(What) -> Range,
 ) -> Option<(Range, Range)> {
-    let answer = |what| answer(site, clamp, suspect, what, disturbance);
     let all_solar =
         responses.iter().find(|r| r.what == What::SolarOff).map_or((0.0, f64::INFINITY), |r| r.known);
     let mut solar = Range::of(all_solar.0, all_solar.1);
     if suspect.has(Cause::Unsigned) {
-        let fits = unsigned::explains(responses, scale, &answer, PICKED_UP);
+        let fits = unsigned::explains(responses, scale, answer, PICKED_UP);
         return fits.then_some((scale, solar));
     }
     let seen: Vec<Seen> = responses.iter().filter_map(seen).collect();
-    let answers = seen.iter().any(|s| !is_zero(answer(s.what)));
+    let answers = seen.iter().any(|s| !answer(s.what).holds(0.0));
     let mut scale = scale;
-    for s in seen.iter().filter(|s| s.what != What::SolarOff && !is_zero(answer(s.what))) {
+    for s in seen.iter().filter(|s| s.what != What::SolarOff && !answer(s.what).holds(0.0)) {
         scale = scale.meet(s.share.over(answer(s.what).times(s.known))?)?;
     }
     for s in &seen {
         let answer = answer(s.what);
-        if is_zero(answer) {
+        if answer.holds(0.0) {
             let picked_up = if suspect.has(Cause::NoReading) { NOTHING } else { PICKED_UP };
             // What is picked up is magnified by a wrong unit only where the point is seen to answer anything.
             let magnified = suspect.factor().abs() * scale.high;
             let slack = picked_up * if answers { magnified } else { magnified.min(1.0) };
-            Range { low: s.share.low - slack, high: s.share.high + slack }.holds(0.0).then_some(())?;
+            let expected = answer.times(s.known).scaled(scale.high);
+            let expected = Range { low: expected.low - slack, high: expected.high + slack };
+            s.share.meet(expected)?;
         } else if s.what == What::SolarOff {
             solar = solar.meet(s.share.over(answer.times(scale))?)?;
         }
@@ -203,11 +208,45 @@ fn is_zero(answer: Range) -> bool {
 }
 
 /// What the suspect moves by for each watt, but for its scale.
-fn answer(site: &Site, clamp: &Clamp, suspect: &Suspect, what: What, disturbance: Range) -> Range {
-    let own = suspect.answer(site, clamp, what);
+fn answer(
+    site: &Site,
+    clamp: &Clamp,
+    suspect: &Suspect,
+    what: Option<What>,
+    disturbance: Range,
+) -> Range {
+    let Some(what) = what else {
+        return Range { low: 0.0, high: 0.0 };
+    };
+    let own = suspect.answers(site, clamp, what);
     let Some(other) = suspect.disturbed_by() else {
-        return Range { low: own, high: own };
+        return own;
     };
     let added = disturbance.scaled(site.answer(other, what) * suspect.factor());
-    Range { low: own + added.low, high: own + added.high }
+    Range { low: own.low + added.low, high: own.high + added.high }
+}
+
+/// Whether two explanations would answer some step otherwise than each other.
+pub(super) fn differ(
+    site: &Site,
+    clamp: &Clamp,
+    responses: &[Response],
+    one: (&Suspect, Elsewhere),
+    other: (&Suspect, Elsewhere),
+) -> bool {
+    let of = |(suspect, elsewhere): (&Suspect, Elsewhere), what| {
+        answer(site, clamp, suspect, elsewhere.truly(what), SOME)
+    };
+    responses.iter().any(|r| of(one, r.what) != of(other, r.what))
+}
+
+/// Whether nothing that was switched would have shown in `suspect`.
+pub(super) fn is_silent(
+    site: &Site,
+    clamp: &Clamp,
+    responses: &[Response],
+    suspect: &Suspect,
+    elsewhere: Elsewhere,
+) -> bool {
+    responses.iter().all(|r| is_zero(answer(site, clamp, suspect, elsewhere.truly(r.what), SOME)))
 }

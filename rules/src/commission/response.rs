@@ -1,6 +1,5 @@
 //! How a point answered all switchings of one kind, as a share of what was switched.
 
-use crate::home::PointId;
 use crate::time::{Span, WallTime};
 
 use super::background::Background;
@@ -189,14 +188,4 @@ impl Response {
     pub fn bounds(&self) -> Option<(f64, f64)> {
         self.share.ok().map(|share| (share - self.error, share + self.error))
     }
-}
-
-/// The answers of every point.
-pub(super) fn all(
-    traces: &[Trace],
-    acts: &[Act],
-    points: impl Iterator<Item = PointId>,
-) -> Vec<Vec<Response>> {
-    let of = |point| traces.iter().find(|t| t.point == point);
-    points.map(|point| of(point).map(|t| responses(t, acts)).unwrap_or_default()).collect()
 }

@@ -1,6 +1,7 @@
 //! The suspects: what each point could be, none, one or two causes at a time, and what each would answer.
 
 use super::cause::Cause;
+use super::fit::Range;
 use super::site::{Clamp, Conductor, Flow, Site};
 use super::step::What;
 
@@ -11,8 +12,18 @@ pub struct Suspect {
     pub causes: Vec<Cause>,
 }
 
+/// What an open jaw, or one with both conductors inside, may still read, as a share; and what of it is worth a mention.
+pub(super) const NOTHING: f64 = 0.02;
+const LEAST_LEAK: f64 = 0.004;
+
 /// On another phase's voltage a resistive load reads cos 120 degrees of the truth (computed).
 const WRONG_PHASE: f64 = -0.5;
+
+/// The same for what is no heater, from the leading to the lagging phase: cos(120 degrees + phi) / cos phi. Inverters hold
+/// a power factor of 0.95 either way (common practice), motors one of 0.8: -0.7847 to -0.2153, -1.1495 to +0.1495
+/// (computed).
+const WRONG_PHASE_OF_A_ROOF: Range = Range { low: -0.785, high: -0.215 };
+const WRONG_PHASE_OF_A_LOAD: Range = Range { low: -1.15, high: 0.15 };
 
 impl Suspect {
     /// Nothing is wrong.
@@ -24,6 +35,13 @@ impl Suspect {
     pub fn of(causes: &[Cause]) -> Suspect {
         let mut causes = causes.to_vec();
         causes.sort_unstable();
+        Suspect { causes }
+    }
+
+    /// The same, where the test load was on another phase than said.
+    pub(super) fn with_test_load_elsewhere(&self) -> Suspect {
+        let mut causes = self.causes.clone();
+        causes.push(Cause::TestLoadElsewhere);
         Suspect { causes }
     }
 
@@ -45,10 +63,30 @@ impl Suspect {
 
     /// What the point would move by for each watt of `what`, but for scale and disturbance.
     pub fn answer(&self, site: &Site, clamp: &Clamp, what: What) -> f64 {
-        if self.has(Cause::TestLoadElsewhere) && matches!(what, What::TestLoad(_)) {
-            return 0.0;
-        }
         self.factor() * self.enclosed(site, clamp, what)
+    }
+
+    /// The same, as wide as the power factor of what is switched makes it.
+    pub(super) fn answers(&self, site: &Site, clamp: &Clamp, what: What) -> Range {
+        if self.has(Cause::NoReading) {
+            return self.leak().scaled(self.factor() * site.answer(clamp.own, what));
+        }
+        let nominal = self.answer(site, clamp, what);
+        let range = match what {
+            What::TestLoad(_) => None,
+            What::SolarOff => Some(WRONG_PHASE_OF_A_ROOF),
+            What::Load(_) => Some(WRONG_PHASE_OF_A_LOAD),
+        };
+        match range.filter(|_| self.has(Cause::WrongPhase)) {
+            Some(range) => range.scaled(nominal / WRONG_PHASE),
+            None => Range { low: nominal, high: nominal },
+        }
+    }
+
+    /// What an open jaw lets through. It is seen at all only where something magnifies it.
+    fn leak(&self) -> Range {
+        let magnified = self.has(Cause::Scale) || self.has(Cause::WattsAsKilowatts);
+        Range { low: if magnified { LEAST_LEAK } else { -NOTHING }, high: NOTHING }
     }
 
     /// Sign, unit and phase.
@@ -88,13 +126,10 @@ pub fn suspects(site: &Site, clamp: &Clamp) -> Vec<Suspect> {
     let marks = marks(site, clamp, &others);
     let mut all = vec![Suspect::good()];
     all.extend(places.iter().chain(&marks).map(|c| Suspect::of(&[*c])));
-    if site.phases == 3 && clamp.own.phase.is_some() && matches!(clamp.own.flow, Flow::Tail | Flow::House) {
-        all.push(Suspect::of(&[Cause::TestLoadElsewhere]));
-    }
     for (i, mark) in marks.iter().enumerate() {
         let beside = marks.iter().skip(i + 1).filter(|m| !excludes(*mark, **m));
         all.extend(beside.map(|m| Suspect::of(&[*mark, *m])));
-        let on = places.iter().filter(|p| **p != Cause::NoReading || matches!(mark, Cause::Disturbed(_)));
+        let on = places.iter().filter(|p| **p != Cause::NoReading || is_seen_in_nothing(*mark));
         all.extend(on.map(|p| Suspect::of(&[*p, *mark])));
     }
     all.sort_by_key(|s| s.causes.len());
@@ -141,6 +176,11 @@ fn marks(site: &Site, clamp: &Clamp, others: &[Conductor]) -> Vec<Cause> {
         marks.push(Cause::Unsigned);
     }
     marks
+}
+
+/// Whether a point that reads about nothing reads something with this.
+fn is_seen_in_nothing(mark: Cause) -> bool {
+    matches!(mark, Cause::Disturbed(_) | Cause::Scale | Cause::WattsAsKilowatts)
 }
 
 fn excludes(one: Cause, other: Cause) -> bool {

@@ -1,6 +1,7 @@
 //! Prints the table of verdicts: `cargo run --release -p overspill-tests --bin commission-table`.
 //!
-//! `--seeds N` (200 unless said), `--noise TEXT`, `--pairs` or `--singles` alone, `--case TEXT`, `--tell` for each wrong verdict.
+//! `--seeds N` (200 unless said), `--from SEED` (0 unless said), `--noise TEXT`, `--pairs` or `--singles` alone, `--case TEXT`, `--tell` for each wrong verdict, `--open` for each
+//! that leaves a point open.
 //! Exit 1 when a bar is missed: a wrong verdict anywhere, or at ordinary noise fewer than 99 % of single faults found or
 //! more than 5 % left open; 2 when an argument is not known.
 #![allow(clippy::print_stderr)]
@@ -11,15 +12,18 @@ use overspill_rules::commission::Site;
 use overspill_tests::commission::faults::{Injected, pairs, singles};
 use overspill_tests::commission::flows::Noise;
 use overspill_tests::commission::plan::{one_phase, plan, three_phases};
-use overspill_tests::commission::table::{Count, row};
+use overspill_tests::commission::score::Outcome;
+use overspill_tests::commission::table::{Count, rows};
 
 struct Wish {
+    from: u64,
     seeds: u64,
     noise: Option<String>,
     case: String,
     singles: bool,
     pairs: bool,
     tell: bool,
+    open: bool,
 }
 
 fn main() -> ExitCode {
@@ -34,18 +38,20 @@ fn main() -> ExitCode {
 
 fn wish(mut arguments: impl Iterator<Item = String>) -> Result<Wish, String> {
     let mut wish =
-        Wish { seeds: 200, noise: None, case: String::new(), singles: true, pairs: true, tell: false };
+        Wish { from: 0, seeds: 200, noise: None, case: String::new(), singles: true, pairs: true, tell: false, open: false };
     while let Some(argument) = arguments.next() {
         let mut value = || arguments.next().ok_or_else(|| format!("{argument} needs a value"));
         match argument.as_str() {
             "--seeds" => {
                 wish.seeds = value()?.parse().map_err(|_| "--seeds takes a whole number".to_owned())?
             }
+            "--from" => wish.from = value()?.parse().map_err(|_| "--from takes a whole number".to_owned())?,
             "--noise" => wish.noise = Some(value()?),
             "--case" => wish.case = value()?,
             "--singles" => wish.pairs = false,
             "--pairs" => wish.singles = false,
             "--tell" => wish.tell = true,
+            "--open" => wish.open = true,
             _ => return Err(format!("{argument} is not known")),
         }
     }
@@ -67,29 +73,23 @@ fn show(wish: &Wish) -> ExitCode {
 
 fn part(wish: &Wish, site: &Site, noise: Noise) -> bool {
     let example = plan(site.clone(), 0);
-    let nothing = Injected { name: "nothing".to_owned(), faults: Vec::new() };
-    let mut missed = sum(wish, site, noise, "nothing wrong", &[nothing], false).wrong > 0;
+    let mut missed = sum(wish, site, noise, "nothing wrong", vec![Injected::nothing()], false).wrong > 0;
     if wish.singles {
-        let count = sum(wish, site, noise, "single faults", &singles(&example), true);
+        let count = sum(wish, site, noise, "single faults", singles(&example), true);
         let bars =
             noise == Noise::Ordinary && (count.found_share() < 0.99 || count.inconclusive_share() > 0.05);
         missed |= count.wrong > 0 || bars;
     }
     if wish.pairs {
-        missed |= sum(wish, site, noise, "pairs", &pairs(&example), false).wrong > 0;
+        missed |= sum(wish, site, noise, "pairs", pairs(&example), false).wrong > 0;
     }
     missed
 }
 
-fn sum(wish: &Wish, site: &Site, noise: Noise, title: &str, all: &[Injected], each: bool) -> Count {
+fn sum(wish: &Wish, site: &Site, noise: Noise, title: &str, mut all: Vec<Injected>, each: bool) -> Count {
+    all.retain(|i| i.name.contains(&wish.case));
     let mut total = Count::default();
-    let mut told = |text: String| {
-        if wish.tell {
-            println!("{text}");
-        }
-    };
-    for injected in all.iter().filter(|i| i.name.contains(&wish.case)) {
-        let count = row(|seed| plan(site.clone(), seed), injected, noise, 0..wish.seeds, &mut told);
+    for (injected, count) in all.iter().zip(on_all_cores(wish, site, noise, &all)) {
         if each {
             println!("  {:56}{}", injected.name, count.line());
         }
@@ -97,4 +97,28 @@ fn sum(wish: &Wish, site: &Site, noise: Noise, title: &str, all: &[Injected], ea
     }
     println!("{title:58}{}", total.line());
     total
+}
+
+/// The rows, each core with seeds of its own.
+fn on_all_cores(wish: &Wish, site: &Site, noise: Noise, all: &[Injected]) -> Vec<Count> {
+    let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let some = |core: usize| {
+        let mut tell = |outcome, text: &dyn Fn() -> String| {
+            if wish.tell && outcome == Outcome::Wrong || wish.open && outcome == Outcome::Inconclusive {
+                println!("{}", text());
+            }
+        };
+        let seeds = (wish.from..wish.from + wish.seeds).skip(core).step_by(cores);
+        rows(|seed| plan(site.clone(), seed), all, noise, seeds, &mut tell)
+    };
+    let some = &some;
+    let mut counts = vec![Count::default(); all.len()];
+    std::thread::scope(|scope| {
+        let threads: Vec<_> = (0..cores).map(|core| scope.spawn(move || some(core))).collect();
+        for thread in threads {
+            let Ok(part) = thread.join() else { std::process::exit(2) };
+            counts.iter_mut().zip(part).for_each(|(all, part)| all.add(part));
+        }
+    });
+    counts
 }

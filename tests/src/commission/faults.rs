@@ -1,12 +1,12 @@
 //! The points as their faults let them see.
 
-use overspill_rules::commission::{Cause, Clamp, Conductor, Flow, Sample, Suspect, Trace};
+use overspill_rules::commission::{Cause, Clamp, Conductor, Flow, Sample, Suspect, Trace, What};
 use overspill_rules::home::PointId;
 use overspill_rules::time::{Span, WallTime};
 
 use super::chance::Chance;
 use super::flows::Flows;
-use super::plan::Plan;
+use super::plan::{AS_SAID, Plan};
 
 /// One fault of one point, with its size where it has one.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,7 +15,8 @@ pub struct Fault {
     pub point: PointId,
     /// Which.
     pub cause: Cause,
-    /// The factor of a wrong scale; the share of a disturbance; else unused.
+    /// The factor of a wrong scale; the share of a disturbance; what an open jaw still reads, as a share; +1 or -1 for the
+    /// voltage of the phase behind or before; else unused.
     pub size: f64,
 }
 
@@ -26,6 +27,8 @@ pub struct Injected {
     pub name: String,
     /// All of them.
     pub faults: Vec<Fault>,
+    /// Where the test load was, as [`Plan::test_load`].
+    pub test_load: [u8; 3],
 }
 
 fn one(point: PointId, cause: Cause, size: f64) -> Fault {
@@ -40,22 +43,26 @@ pub fn singles(plan: &Plan) -> Vec<Injected> {
             all.push(Injected {
                 name: format!("{} {name}", clamp.id),
                 faults: vec![one(clamp.point, cause, size)],
+                test_load: AS_SAID,
             });
         };
         add("reversed", Cause::Reversed, 0.0);
         for (name, size) in [
-            ("reads half", 0.5),
-            ("reads 1.5 times", 1.5),
-            ("reads double", 2.0),
-            ("reads two thirds", 2.0 / 3.0),
+            ("reads half (ratio)", 0.5),
+            ("reads 1.5 times (burden)", 1.5),
+            ("reads double (two turns)", 2.0),
+            ("reads two thirds (burden)", 2.0 / 3.0),
+            ("reads a tenth (ratio)", 0.1),
         ] {
             add(name, Cause::Scale, size);
         }
-        add("reads nothing", Cause::NoReading, 0.0);
+        add("jaw open", Cause::NoReading, 0.015);
+        add("jaw round both conductors", Cause::NoReading, 0.0);
         add("kW read as W", Cause::KilowattsAsWatts, 0.0);
         add("W read as kW", Cause::WattsAsKilowatts, 0.0);
         if plan.site.phases == 3 {
-            add("on another phase's voltage", Cause::WrongPhase, 0.0);
+            add("on the voltage of the phase behind", Cause::WrongPhase, 1.0);
+            add("on the voltage of the phase before", Cause::WrongPhase, -1.0);
         }
         if clamp.both_ways {
             add("without voltage", Cause::Unsigned, 0.0);
@@ -72,7 +79,31 @@ pub fn singles(plan: &Plan) -> Vec<Injected> {
         }
     }
     all.extend(swaps(plan));
+    all.extend(elsewhere(plan));
     all
+}
+
+/// The test load on another phase than said, or not drawing: right points answer as if they were wrong.
+fn elsewhere(plan: &Plan) -> Vec<Injected> {
+    let mut places = vec![("test load draws nothing", [0; 3])];
+    if plan.site.phases == 3 {
+        places.extend([
+            ("test load said to be on L1, is on L2", [2, 2, 3]),
+            ("test load said to be on L2, is on L1", [1, 1, 3]),
+            ("test load said to be on L2, is on L3", [1, 3, 3]),
+            ("test load draws nothing on L1", [0, 2, 3]),
+            ("test load draws nothing on L3", [1, 2, 0]),
+            ("test load exchanged between L1 and L2", [2, 1, 3]),
+            ("test load exchanged between L2 and L3", [1, 3, 2]),
+            ("test load one phase on each time", [2, 3, 1]),
+        ]);
+    }
+    let named = |(name, test_load): (&str, [u8; 3])| Injected {
+        name: name.to_owned(),
+        faults: Vec::new(),
+        test_load,
+    };
+    places.into_iter().map(named).collect()
 }
 
 fn word(conductor: Conductor) -> String {
@@ -106,7 +137,8 @@ fn swaps(plan: &Plan) -> Vec<Injected> {
         for b in &clamps[i + 1..] {
             let faults =
                 vec![one(a.point, Cause::Swapped(b.own), 0.0), one(b.point, Cause::Swapped(a.own), 0.0)];
-            all.push(Injected { name: format!("{} and {} swapped", a.id, b.id), faults });
+            let name = format!("{} and {} swapped", a.id, b.id);
+            all.push(Injected { name, faults, test_load: AS_SAID });
         }
     }
     all
@@ -118,9 +150,12 @@ pub fn pairs(plan: &Plan) -> Vec<Injected> {
     let mut all = Vec::new();
     for (i, a) in singles.iter().enumerate() {
         for b in &singles[i + 1..] {
-            if a.faults.iter().all(|x| b.faults.iter().all(|y| together(x, y))) {
+            let moved = |i: &Injected| i.test_load != AS_SAID;
+            let stand = a.faults.iter().all(|x| b.faults.iter().all(|y| together(x, y)));
+            if stand && !(moved(a) && moved(b)) {
                 let faults = a.faults.iter().chain(&b.faults).copied().collect();
-                all.push(Injected { name: format!("{} + {}", a.name, b.name), faults });
+                let test_load = if moved(a) { a.test_load } else { b.test_load };
+                all.push(Injected { name: format!("{} + {}", a.name, b.name), faults, test_load });
             }
         }
     }
@@ -143,30 +178,67 @@ fn together(a: &Fault, b: &Fault) -> bool {
 }
 
 impl Injected {
-    /// What the diagnosis should hold of a point.
-    pub fn truth(&self, point: PointId) -> Suspect {
-        let causes: Vec<Cause> = self.faults.iter().filter(|f| f.point == point).map(|f| f.cause).collect();
+    /// Nothing is wrong.
+    pub fn nothing() -> Injected {
+        Injected { name: "nothing".to_owned(), faults: Vec::new(), test_load: AS_SAID }
+    }
+
+    /// The faults of one point.
+    pub fn of(&self, point: PointId) -> Vec<Fault> {
+        self.faults.iter().filter(|f| f.point == point).copied().collect()
+    }
+
+    /// What the diagnosis should hold of a clamp. `plan` is that of these faults.
+    pub fn truth(&self, plan: &Plan, clamp: &Clamp) -> Suspect {
+        let mut causes: Vec<Cause> = self.of(clamp.point).iter().map(|f| f.cause).collect();
+        let here = Suspect::of(&causes);
+        let answer = |what: Option<What>| what.map_or(0.0, |w| here.answer(&plan.site, clamp, w));
+        let disturbing = |what: Option<What>| {
+            let other = causes.iter().find_map(|c| if let Cause::Disturbed(o) = c { Some(*o) } else { None });
+            other.zip(what).map_or(0.0, |(o, w)| plan.site.answer(o, w))
+        };
+        let said: Vec<What> = plan.truths.iter().map(|t| t.what).collect();
+        let shows = |what: &What| {
+            let truly = plan.truly(*what);
+            answer(truly) != answer(Some(*what)) || disturbing(truly) != disturbing(Some(*what))
+        };
+        if said.iter().any(shows) {
+            causes.push(Cause::TestLoadElsewhere);
+        }
         Suspect::of(&causes)
     }
 }
 
-/// What every point reports, each second or at its own `interval_s`.
-pub fn traces(plan: &Plan, flows: &Flows, injected: &Injected, seed: u64, interval_s: usize) -> Vec<Trace> {
-    let of = |clamp: &Clamp| {
-        let mut chance = Chance::new(seed, 100 + u64::from(clamp.point.0));
-        let faults: Vec<Fault> = injected.faults.iter().filter(|f| f.point == clamp.point).copied().collect();
-        // Class 1 with its meter; within what a good point may be off by.
-        let class = chance.between(0.98, 1.02);
-        let samples = (0..flows.seconds())
-            .step_by(interval_s)
-            .map(|second| Sample {
-                at: WallTime(second as i64 * 1000 + 300),
-                watts: reading(flows, clamp, &faults, class, second, &mut chance),
-            })
-            .collect();
-        Trace { point: clamp.point, interval: Span::seconds(interval_s as i64), samples }
-    };
-    plan.site.clamps.iter().map(of).collect()
+/// What a point with `faults` reports, each second or at its own `interval_s`.
+pub fn trace(clamp: &Clamp, flows: &Flows, faults: &[Fault], seed: u64, interval_s: usize) -> Trace {
+    let mut chance = Chance::new(seed, 100 + u64::from(clamp.point.0));
+    // Class 1 with its meter; within what a good point may be off by.
+    let class = chance.between(0.98, 1.02);
+    let samples = (0..flows.seconds())
+        .step_by(interval_s)
+        .map(|second| Sample {
+            at: WallTime(second as i64 * 1000 + 300),
+            watts: reading(flows, clamp, faults, class, second, &mut chance),
+        })
+        .collect();
+    Trace { point: clamp.point, interval: Span::seconds(interval_s as i64), samples }
+}
+
+/// Watts and var.
+type Power = (f64, f64);
+
+fn power(flows: &Flows, conductor: Conductor, second: usize) -> Power {
+    (flows.of(conductor, second), flows.var_of(conductor, second))
+}
+
+fn plus(one: Power, share: f64, other: Power) -> Power {
+    (one.0 + share * other.0, one.1 + share * other.1)
+}
+
+/// What is read against a voltage 120 degrees away: cos 120 degrees of the watts, and sin 120 degrees of the var, added for
+/// the phase behind (computed).
+fn on_another_phase((watts, var): Power, side: f64) -> f64 {
+    -0.5 * watts + side * 0.75_f64.sqrt() * var
 }
 
 fn reading(
@@ -177,20 +249,21 @@ fn reading(
     second: usize,
     chance: &mut Chance,
 ) -> f64 {
-    let mut watts = flows.of(clamp.own, second);
+    let mut enclosed = power(flows, clamp.own, second);
     for fault in faults.iter().filter(|f| is_place(f.cause)) {
-        watts = placed(flows, clamp, fault.cause, second, watts);
+        enclosed = placed(flows, clamp, fault, second, enclosed);
     }
     let mut factor = class;
     for fault in faults {
         match fault.cause {
-            Cause::Disturbed(other) => watts += fault.size * flows.of(other, second),
+            Cause::Disturbed(other) => enclosed = plus(enclosed, fault.size, power(flows, other, second)),
             Cause::Reversed => factor *= -1.0,
             Cause::Scale => factor *= fault.size,
-            Cause::WrongPhase => factor *= -0.5,
             _ => {}
         }
     }
+    let wrong_phase = faults.iter().find(|f| f.cause == Cause::WrongPhase);
+    let watts = wrong_phase.map_or(enclosed.0, |f| on_another_phase(enclosed, f.size));
     let watts = watts * factor * (1.0 + 0.002 * chance.normal()) + 1.5 * chance.normal();
     let has = |cause| faults.iter().any(|f| f.cause == cause);
     let watts = if has(Cause::Unsigned) { watts.abs() } else { watts };
@@ -200,13 +273,27 @@ fn reading(
     if has(Cause::WattsAsKilowatts) { watts.round() * 1000.0 } else { watts.round() }
 }
 
-fn placed(flows: &Flows, clamp: &Clamp, cause: Cause, second: usize, own: f64) -> f64 {
-    match cause {
-        Cause::Swapped(other) => flows.of(other, second),
-        Cause::Encloses { other, opposed: false } => own + flows.of(other, second),
-        Cause::Encloses { other, opposed: true } => own - flows.of(other, second),
-        Cause::Downstream => flows.of(Conductor { flow: Flow::House, ..clamp.own }, second),
-        Cause::NoReading => 0.0,
+fn placed(flows: &Flows, clamp: &Clamp, fault: &Fault, second: usize, own: Power) -> Power {
+    match fault.cause {
+        Cause::Swapped(other) => power(flows, other, second),
+        Cause::Encloses { other, opposed } => {
+            plus(own, if opposed { -1.0 } else { 1.0 }, power(flows, other, second))
+        }
+        Cause::Downstream => power(flows, Conductor { flow: Flow::House, ..clamp.own }, second),
+        Cause::NoReading => (fault.size * own.0, fault.size * own.1),
         _ => own,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::on_another_phase;
+
+    #[test]
+    fn a_wrong_phase_reads_what_trigonometry_says() {
+        // cos(36.87 + 120) / cos 36.87 and cos(36.87 - 120) / cos 36.87 degrees (computed).
+        assert!((on_another_phase((1.0, 0.0), 1.0) + 0.5).abs() < 1e-9);
+        assert!((on_another_phase((1.0, 0.75), -1.0) + 1.1495).abs() < 1e-4);
+        assert!((on_another_phase((1.0, 0.75), 1.0) - 0.1495).abs() < 1e-4);
     }
 }

@@ -42,11 +42,18 @@ impl Noise {
     }
 }
 
+/// What does not heat has a power factor of 0.8: 0.75 var for each watt (computed).
+const VAR_SHARE: f64 = 0.75;
+
 /// Flows per phase in watts, for each second.
 #[derive(Debug, Clone)]
 pub struct Flows {
-    /// House without what was switched on purpose, per phase.
+    /// House with what was switched on purpose, per phase.
     house: Vec<[f64; 3]>,
+    /// Reactive power of the house, per phase.
+    house_var: Vec<[f64; 3]>,
+    /// The same of the roof, for each of its watts.
+    solar_var_share: f64,
     solar: Vec<f64>,
     tank: Vec<f64>,
     solar_phase: usize,
@@ -61,9 +68,12 @@ pub fn flows(plan: &Plan, noise: Noise, seed: u64) -> Flows {
     let volts = chance.between(225.0, 245.0);
     let phases = plan.site.phases;
     let mut house: Vec<[f64; 3]> = vec![[0.0; 3]; plan.seconds as usize];
+    let mut house_var = house.clone();
     for phase in 0..usize::from(phases) {
-        for (flows, watts) in house.iter_mut().zip(living(&mut chance, noise, plan.seconds)) {
+        let lived = living(&mut chance, noise, plan.seconds);
+        for ((flows, vars), (watts, heating)) in house.iter_mut().zip(&mut house_var).zip(lived) {
             flows[phase] = watts;
+            vars[phase] = VAR_SHARE * (watts - heating);
         }
     }
     let mut tank = vec![0.0; plan.seconds as usize];
@@ -71,21 +81,23 @@ pub fn flows(plan: &Plan, noise: Noise, seed: u64) -> Flows {
     for second in 0..plan.seconds {
         let at = second as usize;
         for (phase, watts) in house[at].iter_mut().enumerate() {
-            *watts += by_volts * on_at(plan, second, |w| w == What::TestLoad(phase_of(phases, phase)));
+            *watts += by_volts * on_at(plan, second, |w| is_test_load(plan, w, phase));
         }
         tank[at] = by_volts * on_at(plan, second, |w| matches!(w, What::Load(_)));
         house[at][0] += tank[at];
     }
     let solar = roof(&mut chance, plan, noise);
     let solar_phase = plan.site.solar_phase.map_or(0, |p| usize::from(p) - 1);
-    Flows { house, solar, tank, solar_phase, phases, volts }
+    // Within a power factor of 0.95 either way, as inverters are set (common practice).
+    let solar_var_share = Chance::new(seed, 2).between(-0.328, 0.328);
+    Flows { house, house_var, solar_var_share, solar, tank, solar_phase, phases, volts }
 }
 
-fn phase_of(phases: u8, index: usize) -> Option<u8> {
-    match (phases, index) {
-        (3, i) => Some(i as u8 + 1),
-        (_, 0) => None,
-        _ => Some(99),
+/// Whether `what`, wherever it truly was, flows in the phase of this index.
+fn is_test_load(plan: &Plan, what: What, index: usize) -> bool {
+    match plan.truly(what) {
+        Some(What::TestLoad(phase)) => usize::from(phase.unwrap_or(1)) == index + 1,
+        _ => false,
     }
 }
 
@@ -95,8 +107,8 @@ fn on_at(plan: &Plan, second: i64, is: impl Fn(What) -> bool) -> f64 {
     last.map_or(0.0, |t| if t.on { t.watts } else { 0.0 })
 }
 
-/// What people use: jitter that remembers itself, small appliances, kettles.
-fn living(chance: &mut Chance, noise: Noise, seconds: i64) -> Vec<f64> {
+/// What people use: jitter that remembers itself, small appliances, kettles; all of it, and of it the kettles.
+fn living(chance: &mut Chance, noise: Noise, seconds: i64) -> Vec<(f64, f64)> {
     let (jitter_w, small, kettle) = noise.figures();
     let base = chance.between(150.0, 600.0);
     let (mut wave, mut small_w, mut kettle_w, mut kettle_left) = (0.0, 0.0, 0.0, 0.0);
@@ -111,7 +123,7 @@ fn living(chance: &mut Chance, noise: Noise, seconds: i64) -> Vec<f64> {
         }
         kettle_left -= 1.0;
         let boiling = if kettle_left > 0.0 { kettle_w } else { 0.0 };
-        watts.push((base + wave + small_w + boiling).max(5.0));
+        watts.push(((base + wave + small_w + boiling).max(5.0), boiling));
     }
     watts
 }
@@ -163,6 +175,25 @@ impl Flows {
                 (0..usize::from(self.phases)).map(|phase| self.of_phase(conductor.flow, phase, second)).sum()
             }
         }
+    }
+
+    /// The reactive power that flows with it, in var.
+    pub fn var_of(&self, conductor: Conductor, second: usize) -> f64 {
+        let solar = |phase| {
+            if phase == self.solar_phase { self.solar_var_share * self.solar[second] } else { 0.0 }
+        };
+        let phases = match conductor.phase {
+            Some(phase) => usize::from(phase) - 1..usize::from(phase),
+            None => 0..usize::from(self.phases),
+        };
+        phases
+            .map(|phase| match conductor.flow {
+                Flow::Tail => self.house_var[second][phase] - solar(phase),
+                Flow::House => self.house_var[second][phase],
+                Flow::Solar => solar(phase),
+                Flow::Load(_) | Flow::Battery => 0.0,
+            })
+            .sum()
     }
 
     fn of_phase(&self, flow: Flow, phase: usize, second: usize) -> f64 {

@@ -37,7 +37,12 @@ pub struct Plan {
     pub truths: Vec<Truth>,
     /// How long the afternoon was.
     pub seconds: i64,
+    /// For each phase that the installer said, the phase on which the test load was; 0 where it drew nothing.
+    pub test_load: [u8; 3],
 }
+
+/// The test load where it was said to be.
+pub const AS_SAID: [u8; 3] = [1, 2, 3];
 
 fn clamp(index: u16, id: &str, flow: Flow, phase: Option<u8>) -> Clamp {
     let own = Conductor { flow, phase };
@@ -83,27 +88,38 @@ pub fn plan(site: Site, seed: u64) -> Plan {
     let mut second = 600;
     let phases: Vec<Option<u8>> = if site.phases == 3 { (1..=3).map(Some).collect() } else { vec![None] };
     for phase in phases {
-        second = on_and_off(&mut truths, What::TestLoad(phase), heater, second, 3);
+        second = on_and_off(&mut truths, What::TestLoad(phase), heater, second, 4);
     }
     for consumer in &site.consumers {
-        second = on_and_off(&mut truths, What::Load(consumer.load), tank, second, 3);
+        second = on_and_off(&mut truths, What::Load(consumer.load), tank, second, 4);
     }
     for _ in 0..4 {
         truths.push(Truth { what: What::SolarOff, on: false, second, watts: 0.0 });
         truths.push(Truth { what: What::SolarOff, on: true, second: second + 60, watts: 0.0 });
         second += 300;
     }
-    Plan { site, truths, seconds: second }
+    Plan { site, truths, seconds: second, test_load: AS_SAID }
 }
 
 fn on_and_off(truths: &mut Vec<Truth>, what: What, watts: f64, from: i64, times: i64) -> i64 {
     for i in 0..times * 2 {
-        truths.push(Truth { what, on: i % 2 == 0, second: from + 45 * i, watts });
+        truths.push(Truth { what, on: i % 2 == 0, second: from + 36 * i, watts });
     }
-    from + 45 * times * 2 + 15
+    from + 36 * times * 2 + 15
 }
 
 impl Plan {
+    /// What was truly switched where `what` was said; `None` for nothing.
+    pub fn truly(&self, what: What) -> Option<What> {
+        let What::TestLoad(said) = what else {
+            return Some(what);
+        };
+        match self.test_load[usize::from(said.unwrap_or(1)) - 1] {
+            0 => None,
+            truly => Some(What::TestLoad(said.map(|_| truly))),
+        }
+    }
+
     /// What the installer writes down: the rating at the volts of the day, and what the inverter's display said last,
     /// good to 5 % and rounded to 10 W. `solar_w` tells what truly came off the roof at a second.
     pub fn written(&self, seed: u64, volts: f64, solar_w: impl Fn(i64) -> f64) -> Vec<Act> {

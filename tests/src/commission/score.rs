@@ -1,9 +1,12 @@
 //! Verdicts held against the truth.
 
-use overspill_rules::commission::{Clamp, PointReport, Site, Suspect, Verdict, What, diagnose};
+use overspill_rules::commission::{
+    Act, Cause, Clamp, Evidence, PointReport, Suspect, Verdict, What, conclude, examine,
+};
+use overspill_rules::home::PointId;
 
-use super::faults::{Injected, traces};
-use super::flows::{Noise, flows};
+use super::faults::{Fault, Injected, trace};
+use super::flows::{Flows, Noise, flows};
 use super::plan::Plan;
 
 /// What came of one point.
@@ -31,22 +34,57 @@ pub struct Scored {
     pub report: PointReport,
 }
 
-/// One afternoon with these faults.
-pub fn run(plan: &Plan, injected: &Injected, noise: Noise, seed: u64) -> Vec<Scored> {
-    let flows = flows(plan, noise, seed);
-    let acts = plan.written(seed, flows.volts, |second| flows.solar_w(second));
-    let traces = traces(plan, &flows, injected, seed, 1);
-    let diagnosis = diagnose(&plan.site, &traces, &acts, &[]);
-    let clamps = plan.site.clamps.iter().zip(diagnosis.points);
-    clamps.map(|(clamp, report)| score(plan, clamp, injected, report)).collect()
+/// One afternoon of a home, with the evidence of every point and fault that was asked for so far: what one point reads
+/// does not hang on the faults of another.
+pub struct Afternoon {
+    plan: Plan,
+    flows: Flows,
+    acts: Vec<Act>,
+    seed: u64,
+    known: Vec<Known>,
+}
+
+/// A point's faults and what it showed with them.
+struct Known {
+    point: PointId,
+    faults: Vec<Fault>,
+    evidence: Evidence,
+}
+
+impl Afternoon {
+    /// Before anything was read.
+    pub fn new(plan: Plan, noise: Noise, seed: u64) -> Afternoon {
+        let flows = flows(&plan, noise, seed);
+        let acts = plan.written(seed, flows.volts, |second| flows.solar_w(second));
+        Afternoon { plan, flows, acts, seed, known: Vec::new() }
+    }
+
+    /// What is said of each point with these faults. Their test load must be that of the plan.
+    pub fn judged(&mut self, injected: &Injected) -> Vec<Scored> {
+        let clamps = self.plan.site.clamps.clone();
+        let places: Vec<usize> = clamps.iter().map(|c| self.place(c, injected.of(c.point))).collect();
+        let evidence: Vec<&Evidence> = places.iter().map(|i| &self.known[*i].evidence).collect();
+        let reports = conclude(&self.plan.site, &evidence).points;
+        clamps.iter().zip(reports).map(|(clamp, report)| score(&self.plan, clamp, injected, report)).collect()
+    }
+
+    fn place(&mut self, clamp: &Clamp, faults: Vec<Fault>) -> usize {
+        let known = self.known.iter().position(|k| k.point == clamp.point && k.faults == faults);
+        known.unwrap_or_else(|| {
+            let trace = trace(clamp, &self.flows, &faults, self.seed, 1);
+            let evidence = examine(&self.plan.site, clamp, Some(&trace), &self.acts, None);
+            self.known.push(Known { point: clamp.point, faults, evidence });
+            self.known.len() - 1
+        })
+    }
 }
 
 fn score(plan: &Plan, clamp: &Clamp, injected: &Injected, report: PointReport) -> Scored {
-    let truth = injected.truth(clamp.point);
+    let truth = injected.truth(plan, clamp);
     let set = report.set();
-    let holds = set.iter().any(|s| alike(&plan.site, clamp, s, &truth));
+    let holds = set.iter().any(|s| alike(plan, clamp, s, &truth));
     let outcome = match &report.verdict {
-        Verdict::Good if truth.is_good() => Outcome::Found,
+        Verdict::Good if truth.is_good() || holds => Outcome::Found,
         Verdict::Wrong(_) if !truth.is_good() && holds => Outcome::Found,
         Verdict::Inconclusive { .. } if set.is_empty() || holds => Outcome::Inconclusive,
         _ => Outcome::Wrong,
@@ -57,28 +95,30 @@ fn score(plan: &Plan, clamp: &Clamp, injected: &Injected, report: PointReport) -
 
 /// Whether no step can tell one from the other: the same causes, or the same answer to everything that is switched
 /// while all that differs has no size of its own.
-fn alike(site: &Site, clamp: &Clamp, one: &Suspect, other: &Suspect) -> bool {
-    use overspill_rules::commission::Cause;
+fn alike(plan: &Plan, clamp: &Clamp, one: &Suspect, other: &Suspect) -> bool {
     if one == other {
         return true;
     }
-    let sized = |s: &Suspect| {
-        s.causes
-            .iter()
-            .copied()
-            .filter(|c| matches!(c, Cause::Scale | Cause::Disturbed(_) | Cause::Unsigned))
-            .collect::<Vec<_>>()
+    let sized = |s: &Suspect| -> Vec<Cause> {
+        let has_size = |c: &Cause| matches!(c, Cause::Scale | Cause::Disturbed(_) | Cause::Unsigned);
+        s.causes.iter().copied().filter(has_size).collect()
     };
-    let steps = [
-        What::TestLoad(None),
-        What::TestLoad(Some(1)),
-        What::TestLoad(Some(2)),
-        What::TestLoad(Some(3)),
-        What::SolarOff,
-    ];
-    let loads = site.consumers.iter().map(|c| What::Load(c.load));
-    let same = |what| (one.answer(site, clamp, what) - other.answer(site, clamp, what)).abs() < 1e-9;
-    let disturbed = |s: &Suspect| s.causes.iter().any(|c| matches!(c, Cause::Disturbed(_)));
-    let silent = |s: &Suspect| s.causes.contains(&Cause::NoReading) && !disturbed(s);
-    (silent(one) && silent(other)) || (sized(one) == sized(other) && steps.into_iter().chain(loads).all(same))
+    let answers = |s: &Suspect| -> Vec<i64> {
+        plan.truths.iter().map(|t| (1e6 * answer(plan, clamp, s, t.what)).round() as i64).collect()
+    };
+    let silent = |s: &Suspect| answers(s).iter().all(|a| *a == 0);
+    let both_silent = silent(one) && silent(other) && one.is_good() == other.is_good();
+    both_silent || (sized(one) == sized(other) && answers(one) == answers(other))
+}
+
+/// What the suspect answers when `what` is said: where the test load was elsewhere it answers what was truly switched.
+fn answer(plan: &Plan, clamp: &Clamp, suspect: &Suspect, what: What) -> f64 {
+    let elsewhere = suspect.causes.contains(&Cause::TestLoadElsewhere);
+    let truly = if elsewhere { plan.truly(what) } else { Some(what) };
+    let disturbing = suspect.causes.iter().find_map(|c| match c {
+        Cause::Disturbed(other) => Some(*other),
+        _ => None,
+    });
+    let own = |w| suspect.answer(&plan.site, clamp, w);
+    truly.map_or(0.0, |w| own(w) + disturbing.map_or(0.0, |other| 0.3 * plan.site.answer(other, w)))
 }

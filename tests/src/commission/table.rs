@@ -1,11 +1,11 @@
 //! The table of verdicts.
 
-use overspill_rules::commission::PointReport;
+use std::collections::BTreeMap;
 
 use super::faults::Injected;
 use super::flows::Noise;
 use super::plan::Plan;
-use super::score::{Outcome, run};
+use super::score::{Afternoon, Outcome, Scored};
 
 /// Counts of one row, in points that were faulty.
 #[derive(Debug, Clone, Copy, Default)]
@@ -41,6 +41,21 @@ impl Count {
         self.single += other.single;
     }
 
+    fn score(&mut self, scored: &Scored) {
+        let is = |outcome| usize::from(scored.outcome == outcome);
+        self.wrong += is(Outcome::Wrong);
+        if scored.faulty {
+            self.runs += 1;
+            self.found += is(Outcome::Found);
+            self.inconclusive += is(Outcome::Inconclusive);
+            self.set += scored.set;
+            self.single += scored.single;
+        } else {
+            self.good += 1;
+            self.called_good += is(Outcome::Found);
+        }
+    }
+
     /// The row's figures: runs, found, inconclusive, wrong, sound points called good, mean size of the set (of it single
     /// causes).
     pub fn line(&self) -> String {
@@ -69,41 +84,39 @@ impl Count {
     }
 }
 
-/// One row: these faults on `seeds` afternoons. Wrong verdicts are told one by one to `tell`.
-pub fn row(
+/// One row for each of `all`, on the afternoons of `seeds`. Verdicts that are wrong, or leave
+/// a point open, are told one by one to `tell`.
+pub fn rows(
     plan: impl Fn(u64) -> Plan,
-    injected: &Injected,
+    all: &[Injected],
     noise: Noise,
-    seeds: std::ops::Range<u64>,
-    tell: &mut impl FnMut(String),
-) -> Count {
-    let mut count = Count::default();
+    seeds: impl Iterator<Item = u64>,
+    tell: &mut impl FnMut(Outcome, &dyn Fn() -> String),
+) -> Vec<Count> {
+    let mut counts = vec![Count::default(); all.len()];
     for seed in seeds {
-        for scored in run(&plan(seed), injected, noise, seed) {
-            let is = |outcome| usize::from(scored.outcome == outcome);
-            count.wrong += is(Outcome::Wrong);
-            if scored.outcome == Outcome::Wrong {
-                tell(told(injected, noise, seed, &scored.report));
-            }
-            if scored.faulty {
-                count.runs += 1;
-                count.found += is(Outcome::Found);
-                count.inconclusive += is(Outcome::Inconclusive);
-                count.set += scored.set;
-                count.single += scored.single;
-            } else {
-                count.good += 1;
-                count.called_good += is(Outcome::Found);
+        let mut afternoons: BTreeMap<[u8; 3], Afternoon> = BTreeMap::new();
+        for (injected, count) in all.iter().zip(&mut counts) {
+            let afternoon = afternoons.entry(injected.test_load).or_insert_with(|| {
+                let plan = Plan { test_load: injected.test_load, ..plan(seed) };
+                Afternoon::new(plan, noise, seed)
+            });
+            for scored in afternoon.judged(injected) {
+                count.score(&scored);
+                if scored.outcome != Outcome::Found {
+                    tell(scored.outcome, &|| told(injected, noise, seed, &scored));
+                }
             }
         }
     }
-    count
+    counts
 }
 
-/// One wrong verdict, for whoever looks into it.
-fn told(injected: &Injected, noise: Noise, seed: u64, report: &PointReport) -> String {
-    let mut text =
-        format!("wrong: {} / {} / seed {seed} / point {}", injected.name, noise.word(), report.point.0);
+/// One verdict, for whoever looks into it.
+fn told(injected: &Injected, noise: Noise, seed: u64, scored: &Scored) -> String {
+    let report = &scored.report;
+    let (name, noise) = (&injected.name, noise.word());
+    let mut text = format!("{:?}: {name} / {noise} / seed {seed} / point {}", scored.outcome, report.point.0);
     for response in &report.responses {
         let edges: Vec<String> = response.edges().map(|(b, a)| format!("{b:.0}>{a:.0}")).collect();
         text += &format!(
@@ -115,5 +128,5 @@ fn told(injected: &Injected, noise: Noise, seed: u64, report: &PointReport) -> S
             edges.join(" ")
         );
     }
-    format!("{text}\n   {:?}", report.set())
+    format!("{text}\n   {:?}", report.verdict)
 }
