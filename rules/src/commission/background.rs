@@ -20,7 +20,7 @@ const COMES_BACK: Span = Span::minutes(5);
 /// How likely it may be that the background by itself bends an answer.
 const RISK: f64 = 1e-5;
 
-/// How seldom two large moves of a house are alike enough to pass for one.
+/// How seldom two large moves of a house are alike enough to pass for one, at best.
 const ALIKE: f64 = 0.1;
 
 /// Moves that the background made by itself, in watts, ascending.
@@ -69,10 +69,19 @@ impl Moves {
         (above + 1) as f64 / (self.0.len() + 1) as f64
     }
 
-    /// Whether moves greater than `tolerance_w` are so common that `agreeing` of `count` repeats may be such.
-    pub(super) fn drowns(&self, count: usize, agreeing: usize, tolerance_w: f64) -> bool {
-        let alike = ALIKE.powi(agreeing as i32 - 1);
+    /// Whether moves greater than `tolerance_w` are so common that `agreeing` of `count` repeats may be such. Repeats agree
+    /// that differ by less than `apart_w`.
+    pub(super) fn drowns(&self, count: usize, agreeing: usize, tolerance_w: f64, apart_w: f64) -> bool {
+        let alike = self.alike(tolerance_w, apart_w).powi(agreeing as i32 - 1);
         chance(count, agreeing, self.share_above(tolerance_w)) * alike > RISK
+    }
+
+    /// The share of the moves greater than `tolerance_w` that pass for each other, where they lie closest.
+    fn alike(&self, tolerance_w: f64, apart_w: f64) -> f64 {
+        let large = self.0.get(self.0.partition_point(|m| *m <= tolerance_w)..).unwrap_or_default();
+        let from = |i: usize, low: f64| large.partition_point(|m| *m <= low + apart_w) - i;
+        let most = large.iter().enumerate().map(|(i, low)| from(i, *low)).max().unwrap_or(0);
+        (most as f64 / large.len().max(1) as f64).max(ALIKE)
     }
 
     /// By how much `agreeing` of `count` repeats may all have been moved the same way, in watts; at most `tolerance_w`.

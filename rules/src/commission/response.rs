@@ -42,9 +42,9 @@ impl Edge {
         self.error_w() / self.amount_w.abs()
     }
 
-    /// Whether the background stood still, beside the step or the greater answer of a point with a wrong unit.
-    fn is_calm(&self) -> bool {
-        self.error_share() <= CALM_SHARE * self.share().abs().max(1.0)
+    /// Whether the background stood still beside the step, as a point with this [`gain`] shows it.
+    fn is_calm(&self, gain: f64) -> bool {
+        self.error_share() <= CALM_SHARE * gain
     }
 }
 
@@ -95,17 +95,29 @@ pub(super) fn responses(trace: &Trace, acts: &[Act]) -> Vec<Response> {
     kinds.sort_unstable();
     kinds.dedup();
     let background = Background::of(trace, acts);
-    kinds.into_iter().map(|what| response(trace, acts, what, &background)).collect()
+    let gain = gain(trace, acts, &kinds);
+    kinds.into_iter().map(|what| response(trace, acts, what, &background, gain)).collect()
 }
 
-fn response(trace: &Trace, acts: &[Act], what: What, background: &Background) -> Response {
+/// What the point makes of a step that it answers most, as a share; at least 1. A wrong unit magnifies the background as it
+/// does the step: what is calm must be told by the point's own measure, or only what a kettle has moved would count.
+fn gain(trace: &Trace, acts: &[Act], kinds: &[What]) -> f64 {
+    let of = |what: &What| {
+        let own = acts.iter().filter(|a| a.counts() && a.what == *what);
+        let edges = own.filter_map(|act| edge_within(trace, act, acts, trace.window()));
+        median(&edges.map(|e| e.share().abs()).collect::<Vec<_>>())
+    };
+    kinds.iter().map(of).fold(1.0, f64::max)
+}
+
+fn response(trace: &Trace, acts: &[Act], what: What, background: &Background, gain: f64) -> Response {
     let of_kind: Vec<&Act> = acts.iter().filter(|a| a.counts() && a.what == what).collect();
-    let seen: Vec<Edge> = of_kind.iter().filter_map(|act| edge(trace, act, acts)).collect();
+    let seen: Vec<Edge> = of_kind.iter().filter_map(|act| edge(trace, act, acts, gain)).collect();
     let sizes: Vec<f64> = of_kind.iter().map(|a| a.amount.watts).collect();
-    let mut calm: Vec<Edge> = seen.iter().copied().filter(|e| e.is_calm()).collect();
+    let mut calm: Vec<Edge> = seen.iter().copied().filter(|e| e.is_calm(gain)).collect();
     let low = of_kind.iter().map(|a| a.amount.low).fold(f64::INFINITY, f64::min);
     let high = of_kind.iter().map(|a| a.amount.high).fold(0.0, f64::max);
-    let (share, error, used) = match concordant(&mut calm, seen.len(), fewest(what), background) {
+    let (share, error, used) = match concordant(&mut calm, seen.len(), fewest(what), background, gain) {
         Ok((share, error, used)) => (Ok(share), error, used),
         Err(why) => (Err(why), f64::INFINITY, 0),
     };
@@ -121,14 +133,24 @@ fn response(trace: &Trace, acts: &[Act], what: What, background: &Background) ->
     }
 }
 
+/// The levels around one switching: from whole windows where those are calm, else from the halves next to it, which a
+/// kettle meets half as often.
+fn edge(trace: &Trace, act: &Act, acts: &[Act], gain: f64) -> Option<Edge> {
+    let whole = edge_within(trace, act, acts, trace.window());
+    if whole.is_some_and(|e| e.is_calm(gain)) {
+        return whole;
+    }
+    edge_within(trace, act, acts, Span(trace.window().0 / 2)).filter(|e| e.is_calm(gain)).or(whole)
+}
+
 /// The levels around one switching, none of them beyond the neighbouring switchings.
-fn edge(trace: &Trace, act: &Act, acts: &[Act]) -> Option<Edge> {
+fn edge_within(trace: &Trace, act: &Act, acts: &[Act], window: Span) -> Option<Edge> {
     let earlier = acts.iter().filter(|a| a.at < act.at).map(|a| a.at + a.settle).max_by_key(|t| t.0);
     let later = acts.iter().filter(|a| a.at > act.at).map(|a| a.at).min_by_key(|t| t.0);
     let end = WallTime(act.at.0 - GUARD.0);
-    let start = WallTime(end.0 - trace.window().0);
+    let start = WallTime(end.0 - window.0);
     let begin = WallTime(act.at.0 + act.settle.0);
-    let stop = begin + trace.window();
+    let stop = begin + window;
     let before = trace.level(earlier.map_or(start, |t| WallTime(t.0.max(start.0))), end)?;
     let after = trace.level(begin, later.map_or(stop, |t| WallTime(t.0.min(stop.0))))?;
     Some(Edge { before, after, amount_w: act.sense() * act.amount.watts })
@@ -141,6 +163,7 @@ fn concordant(
     seen: usize,
     fewest: usize,
     background: &Background,
+    gain: f64,
 ) -> Result<(f64, f64, usize), Unusable> {
     if seen < fewest {
         return Err(if seen == 0 { Unusable::Silent } else { Unusable::TooFew });
@@ -148,33 +171,34 @@ fn concordant(
     if calm.len() < fewest {
         return Err(Unusable::Restless);
     }
-    let agreeing = agreeing(calm);
+    let agreeing = agreeing(calm, gain);
     let step_w = median(&calm.iter().map(|e| e.amount_w.abs()).collect::<Vec<_>>());
-    let moved = median(&calm.iter().map(|e| e.share().abs()).collect::<Vec<_>>()).max(1.0);
-    let tolerance_w = 2.0 * REPEATS_WITHIN * step_w * moved;
-    let moves = background.calm(CALM_SHARE * step_w * moved);
-    let hidden_w = moves.hidden_w(calm.len(), agreeing.len().max(fewest), tolerance_w);
+    let tolerance_w = 2.0 * REPEATS_WITHIN * step_w * gain;
+    let moves = background.calm(CALM_SHARE * step_w * gain);
+    let hidden_w = moves.hidden_w(seen, agreeing.len().max(fewest), tolerance_w);
     for edge in calm.iter_mut() {
         edge.after.error_w += hidden_w;
     }
     if agreeing.len() < fewest || (calm.len() - agreeing.len()) * 3 > calm.len() {
         return Err(Unusable::Contradicting);
     }
-    if moves.drowns(calm.len(), agreeing.len(), tolerance_w) {
+    let low = agreeing.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = agreeing.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if moves.drowns(seen, agreeing.len(), tolerance_w, (high - low) * step_w) {
         calm.clear();
         return Err(Unusable::Restless);
     }
     let typical = median(&calm.iter().map(Edge::error_share).collect::<Vec<_>>());
-    let low = agreeing.iter().copied().fold(f64::INFINITY, f64::min);
-    let high = agreeing.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    Ok((f64::midpoint(low, high), typical.max((high - low) / 2.0), agreeing.len()))
+    let middle = median(&agreeing);
+    let (low, high) = (low.min(middle - typical), high.max(middle + typical));
+    Ok((f64::midpoint(low, high), (high - low) / 2.0, agreeing.len()))
 }
 
 /// The shares of the edges that agree with the middle one.
-fn agreeing(calm: &[Edge]) -> Vec<f64> {
+fn agreeing(calm: &[Edge], gain: f64) -> Vec<f64> {
     let middle = median(&calm.iter().map(Edge::share).collect::<Vec<_>>());
     let typical = median(&calm.iter().map(Edge::error_share).collect::<Vec<_>>());
-    let within = |e: &Edge| e.error_share() + typical + REPEATS_WITHIN * middle.abs().max(1.0);
+    let within = |e: &Edge| e.error_share() + typical + REPEATS_WITHIN * gain;
     calm.iter().filter(|e| (e.share() - middle).abs() <= within(e)).map(Edge::share).collect()
 }
 
