@@ -1,20 +1,39 @@
 //! What a clamp promises, and a comparison held against it.
 
-/// Accuracy class of a measuring current transformer (IEC 61869-2:2012, Tables 201 and 202).
+use super::words::percent;
+
+/// Accuracy class of a measuring current transformer (IEC 61869-2:2012, Tables 201 to 203).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Class {
+    /// 0.5 S.
+    HalfS,
     /// 0.5.
     Half,
     /// 1.
     One,
     /// 3.
     Three,
+    /// 5.
+    Five,
+}
+
+/// A clamp, and the volts of its conductor.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Rating {
+    /// Its class.
+    pub class: Class,
+    /// Its rated primary current, in amps.
+    pub rated_a: f64,
+    /// The volts that turn its amps into watts, at unity power factor.
+    pub volts: f64,
 }
 
 /// Limits of the ratio error: (share of the rated current, error as a share).
+const HALF_S: [(f64, f64); 5] = [(0.01, 0.015), (0.05, 0.0075), (0.2, 0.005), (1.0, 0.005), (1.2, 0.005)];
 const HALF: [(f64, f64); 4] = [(0.05, 0.015), (0.2, 0.0075), (1.0, 0.005), (1.2, 0.005)];
 const ONE: [(f64, f64); 4] = [(0.05, 0.03), (0.2, 0.015), (1.0, 0.01), (1.2, 0.01)];
 const THREE: [(f64, f64); 2] = [(0.5, 0.03), (1.2, 0.03)];
+const FIVE: [(f64, f64); 2] = [(0.5, 0.05), (1.2, 0.05)];
 
 /// A reading held against an instrument or a meter.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,14 +55,23 @@ pub enum Accuracy {
         /// From here on its class holds, in watts.
         least_w: f64,
     },
+    /// More flows than the clamp promises anything for.
+    TooLarge {
+        /// Up to here its class holds, in watts.
+        most_w: f64,
+    },
+    /// A reference of 0, or no number: nothing to compare with.
+    Nothing,
 }
 
 impl Class {
     fn table(self) -> &'static [(f64, f64)] {
         match self {
+            Class::HalfS => &HALF_S,
             Class::Half => &HALF,
             Class::One => &ONE,
             Class::Three => &THREE,
+            Class::Five => &FIVE,
         }
     }
 
@@ -58,8 +86,40 @@ impl Class {
         })
     }
 
-    fn least(self) -> f64 {
-        self.table().first().map_or(1.0, |row| row.0)
+    /// From and to which share of the rated current it promises anything.
+    fn range(self) -> (f64, f64) {
+        let share = |row: Option<&(f64, f64)>| row.map_or(1.0, |row| row.0);
+        (share(self.table().first()), share(self.table().last()))
+    }
+}
+
+impl Rating {
+    fn rated_w(&self) -> f64 {
+        self.rated_a * self.volts
+    }
+
+    /// What the clamp promises while `watts` flow, as a sentence.
+    pub fn words(&self, watts: f64) -> String {
+        let (least, most) = self.class.range();
+        let (least_w, most_w) = (least * self.rated_w(), most * self.rated_w());
+        match self.class.limit(watts.abs() / self.rated_w()) {
+            Some(limit) => format!("At {:.0} W the clamp may be wrong by {} %.", watts.abs(), percent(limit)),
+            None if watts.abs() > most_w => {
+                format!(
+                    "{:.0} W is more than the clamp is made for: it promises nothing above {most_w:.0} W.",
+                    watts.abs()
+                )
+            }
+            None => format!(
+                "{:.0} W is too little for any promise: the clamp's class begins at {least_w:.0} W.",
+                watts.abs()
+            ),
+        }
+    }
+
+    /// As [`compare`].
+    pub fn compare(&self, reads_w: f64, reference_w: f64, reference_share: f64) -> Accuracy {
+        compare(reads_w, reference_w, reference_share, self.class, self.rated_a, self.volts)
     }
 }
 
@@ -74,8 +134,16 @@ pub fn compare(
     volts: f64,
 ) -> Accuracy {
     let rated_w = rated_a * volts;
+    if !reads_w.is_finite() || !reference_w.is_finite() || reference_w == 0.0 {
+        return Accuracy::Nothing;
+    }
     let Some(clamp) = class.limit(reference_w.abs() / rated_w) else {
-        return Accuracy::TooSmall { least_w: class.least() * rated_w };
+        let (least, most) = class.range();
+        return if reference_w.abs() > most * rated_w {
+            Accuracy::TooLarge { most_w: most * rated_w }
+        } else {
+            Accuracy::TooSmall { least_w: least * rated_w }
+        };
     };
     let limit = clamp + reference_share;
     let reads_times = reads_w / reference_w;
@@ -102,6 +170,7 @@ mod tests {
         }
         assert!(near(Class::Three.limit(0.5), 0.03) && Class::Three.limit(0.4).is_none());
         assert_eq!(Class::One.limit(0.02), None);
+        assert!(near(Class::HalfS.limit(0.01), 0.015) && near(Class::Five.limit(1.2), 0.05));
     }
 
     #[test]

@@ -26,7 +26,8 @@ pub fn examine(
 ) -> Evidence {
     let responses = trace.map(|t| responses(t, acts)).unwrap_or_default();
     let suspects = suspects(site, clamp);
-    let as_said = suspects.iter().filter_map(|s| fit(site, clamp, s, &responses, Elsewhere::AS_SAID, power_factor));
+    let as_said =
+        suspects.iter().filter_map(|s| fit(site, clamp, s, &responses, Elsewhere::AS_SAID, power_factor));
     let mut fits = vec![as_said.collect()];
     for elsewhere in Elsewhere::all(site).into_iter().filter(|e| !e.is_as_said()) {
         let other = |s: &Suspect| fit_elsewhere(site, clamp, s, &responses, elsewhere, power_factor);
@@ -51,11 +52,13 @@ fn fit_elsewhere(
     }
     let good = Suspect::good();
     let undone = !differ((suspect, elsewhere), (&good, Elsewhere::AS_SAID));
-    let unseen = !differ((suspect, elsewhere), (&good, elsewhere)) && is_silent(site, clamp, responses, suspect, elsewhere);
+    let unseen = !differ((suspect, elsewhere), (&good, elsewhere))
+        && is_silent(site, clamp, responses, suspect, elsewhere);
     // The fault undoes the mistake, and all answers are those of a good point; or nothing that was switched would have
     // shown it, and the mistake alone says as much. A fault that the mistake has hidden from the steps stays.
     let hidden = !differ((&good, elsewhere), (&good, Elsewhere::AS_SAID));
-    let apart = hidden && !differ((suspect, elsewhere), (&good, elsewhere)) || !(undone || unseen && !suspect.is_good());
+    let apart = hidden && !differ((suspect, elsewhere), (&good, elsewhere))
+        || !(undone || unseen && !suspect.is_good());
     Some(Fit { suspect: suspect.with_test_load_elsewhere(), grave: true, apart, ..found })
 }
 

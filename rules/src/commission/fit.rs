@@ -208,13 +208,7 @@ fn is_zero(answer: Range) -> bool {
 }
 
 /// What the suspect moves by for each watt, but for its scale.
-fn answer(
-    site: &Site,
-    clamp: &Clamp,
-    suspect: &Suspect,
-    what: Option<What>,
-    disturbance: Range,
-) -> Range {
+fn answer(site: &Site, clamp: &Clamp, suspect: &Suspect, what: Option<What>, disturbance: Range) -> Range {
     let Some(what) = what else {
         return Range { low: 0.0, high: 0.0 };
     };

@@ -37,8 +37,16 @@ fn main() -> ExitCode {
 }
 
 fn wish(mut arguments: impl Iterator<Item = String>) -> Result<Wish, String> {
-    let mut wish =
-        Wish { from: 0, seeds: 200, noise: None, case: String::new(), singles: true, pairs: true, tell: false, open: false };
+    let mut wish = Wish {
+        from: 0,
+        seeds: 200,
+        noise: None,
+        case: String::new(),
+        singles: true,
+        pairs: true,
+        tell: false,
+        open: false,
+    };
     while let Some(argument) = arguments.next() {
         let mut value = || arguments.next().ok_or_else(|| format!("{argument} needs a value"));
         match argument.as_str() {
