@@ -217,6 +217,7 @@ fn answer(site: &Site, clamp: &Clamp, suspect: &Suspect, what: Option<What>, dis
         return own;
     };
     let added = disturbance.scaled(site.answer(other, what) * suspect.factor());
+    let added = suspect.by_power_factor(what, added);
     Range { low: own.low + added.low, high: own.high + added.high }
 }
 

@@ -72,15 +72,17 @@ impl Suspect {
             return self.leak().scaled(self.factor() * site.answer(clamp.own, what));
         }
         let nominal = self.answer(site, clamp, what);
+        self.by_power_factor(what, Range { low: nominal, high: nominal })
+    }
+
+    /// An answer worked with the power factor of a heater, as wide as that of `what` makes it.
+    pub(super) fn by_power_factor(&self, what: What, answer: Range) -> Range {
         let range = match what {
-            What::TestLoad(_) => None,
-            What::SolarOff => Some(WRONG_PHASE_OF_A_ROOF),
-            What::Load(_) => Some(WRONG_PHASE_OF_A_LOAD),
+            What::TestLoad(_) => return answer,
+            What::SolarOff => WRONG_PHASE_OF_A_ROOF,
+            What::Load(_) => WRONG_PHASE_OF_A_LOAD,
         };
-        match range.filter(|_| self.has(Cause::WrongPhase)) {
-            Some(range) => range.scaled(nominal / WRONG_PHASE),
-            None => Range { low: nominal, high: nominal },
-        }
+        if self.has(Cause::WrongPhase) { range.times(answer.scaled(1.0 / WRONG_PHASE)) } else { answer }
     }
 
     /// What an open jaw lets through. It is seen at all only where something magnifies it.

@@ -76,8 +76,8 @@ pub fn three_phases() -> Site {
     Site { phases: 3, solar: true, solar_phase: Some(1), clamps, consumers: Vec::new() }
 }
 
-/// The procedure: the test load on and off three times (on each phase), the tank likewise, and the solar source
-/// off four times.
+/// The procedure: the test load on and off four times (on each phase), the tank likewise, and the solar source
+/// off five times.
 pub fn plan(site: Site, seed: u64) -> Plan {
     let mut chance = Chance::new(seed, 7);
     // Ratings of heaters hold to -10 and +5 % (IEC 60335-1, from memory).
@@ -93,10 +93,10 @@ pub fn plan(site: Site, seed: u64) -> Plan {
     for consumer in &site.consumers {
         second = on_and_off(&mut truths, What::Load(consumer.load), tank, second, 4);
     }
-    for _ in 0..4 {
+    for _ in 0..5 {
         truths.push(Truth { what: What::SolarOff, on: false, second, watts: 0.0 });
         truths.push(Truth { what: What::SolarOff, on: true, second: second + 60, watts: 0.0 });
-        second += 300;
+        second += 240;
     }
     Plan { site, truths, seconds: second, test_load: AS_SAID }
 }
