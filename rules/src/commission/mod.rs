@@ -15,6 +15,7 @@ mod cautions;
 mod correction;
 mod diagnosis;
 mod fit;
+pub mod passive;
 mod response;
 mod site;
 mod step;
