@@ -1,0 +1,115 @@
+//! Two weeks of a real house with the measured days of a real roof beside it, and faults put into what its points read.
+//!
+//! The house and three of its circuits are those of `household_14d_1min.csv`. It has no roof: the three whole days at one
+//! minute that `tests/data` holds (one of broken cloud, two of March) are taken in turn, by the local clock. House and roof
+//! were never one home; the pairing is ours. Dark hours are those of the roof's place in the house's June.
+
+use std::path::Path;
+
+use overspill::config;
+use overspill_rules::commission::passive::{PassiveReport, Slots, Watch};
+use overspill_rules::home::Home;
+use overspill_rules::time::{Span, WallTime};
+
+/// The places of the points.
+pub const GRID: usize = 0;
+/// The roof.
+pub const SOLAR: usize = 1;
+/// Water heater and air conditioner.
+pub const HEATER: usize = 2;
+/// Laundry.
+pub const LAUNDRY: usize = 3;
+/// Kitchen.
+pub const KITCHEN: usize = 4;
+
+/// Minutes of a day.
+pub const DAY: usize = 1440;
+
+/// 2008-06-15T00:00 at seven hours behind UTC, the roof's own clock.
+const BEGIN: i64 = 1_213_513_200_000;
+
+/// One minute: what each point should read, in watts.
+pub type Minute = [f64; 5];
+
+fn rows(name: &str) -> Vec<Vec<String>> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("data").join(name);
+    let text = std::fs::read_to_string(path).unwrap_or_default();
+    text.lines().skip(1).map(|line| line.split(',').map(str::to_owned).collect()).collect()
+}
+
+fn number(row: &[String], column: usize) -> f64 {
+    row.get(column).and_then(|n| n.parse().ok()).unwrap_or(f64::NAN)
+}
+
+/// A measured day of the roof, from its own midnight; what is not known before dawn is its draw at night.
+fn roof_days() -> Vec<Vec<f64>> {
+    let column = |name: &str| rows(name).iter().map(|r| number(r, 2)).collect::<Vec<f64>>();
+    let spring = column("spring_43h_1min.csv");
+    // It begins at 04:33.
+    let (first, second) = spring.split_at(DAY - 273);
+    let padded = vec![-2.7; 273].into_iter().chain(first.iter().copied()).collect();
+    vec![column("broken_cloud_day_1min.csv"), padded, second.to_vec()]
+}
+
+/// The two weeks, minute by minute. `roof` says whether there is one.
+pub fn fortnight(roof: bool) -> Vec<Minute> {
+    let days = roof_days();
+    let house = rows("household_14d_1min.csv");
+    let minute = |(i, row): (usize, &Vec<String>)| {
+        let sun = if roof { days[(i / DAY) % days.len()][i % DAY] } else { 0.0 };
+        let used = number(row, 1) * 1000.0;
+        let circuit = |column| number(row, column) * 60.0;
+        [used - sun, sun, circuit(7), circuit(6), circuit(5)]
+    };
+    house.iter().enumerate().map(minute).collect()
+}
+
+/// The home file of these points; those in `points` only.
+pub fn home(points: &[usize], place: bool) -> Home {
+    let coordinates = if place { "latitude = 39.74\nlongitude = -105.18\n" } else { "" };
+    let mut text = format!(
+        "[home]\nid = \"wren\"\nname = \"Wren Cottage\"\ntimezone = \"Etc/GMT+7\"\n{coordinates}\n\
+         [supply]\nphases = 1\nvolts = 230\nrating_a = 60\n\n[mqtt]\nurl = \"mqtt://127.0.0.1:1883\"\n"
+    );
+    let names = ["grid", "solar", "heater", "laundry", "kitchen"];
+    for place in points {
+        let name = names[*place];
+        let (measures, positive) = match *place {
+            GRID => ("grid".to_owned(), "import"),
+            SOLAR => ("solar".to_owned(), "generation"),
+            _ => (format!("load.{name}"), "use"),
+        };
+        text += &format!(
+            "\n[point.{name}]\nmeasures = \"{measures}\"\ntopic = \"meter/{name}\"\nunit = \"W\"\npositive = \"{positive}\"\n\
+             interval = \"60s\"\n"
+        );
+        if *place >= HEATER {
+            text += &format!(
+                "\n[load.{name}]\nkind = \"switch\"\ntopic = \"load/{name}\"\nsend = \"on-off\"\nrating_w = 3000\n\
+                 turn = {place}\nunattended = true\ndevice_timeout = \"5m\"\nfallback = \"off\"\n"
+            );
+        }
+    }
+    match config::parse(&text, Path::new("home.toml")) {
+        Ok(config) => config.home,
+        Err(found) => panic!("{}", found.render(config::Look::PLAIN)),
+    }
+}
+
+/// What the points of `home`, at these places of a minute, were made to read.
+pub fn judged(
+    home: &Home,
+    points: &[usize],
+    minutes: &[Minute],
+    first: usize,
+    fault: &dyn Fn(&Minute) -> Minute,
+) -> PassiveReport {
+    let slot = Slots::length(Span::minutes(1));
+    let mut watch = Watch::new(home, slot);
+    for (i, minute) in minutes.iter().enumerate() {
+        let read = fault(minute);
+        let watts: Vec<Option<f64>> = points.iter().map(|p| Some(read[*p])).collect();
+        watch.take(WallTime(BEGIN + ((first + i) as i64) * slot.0), &watts, false);
+    }
+    watch.report()
+}
