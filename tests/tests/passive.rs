@@ -155,6 +155,16 @@ fn counted(points: &[usize], place: bool, days: usize) -> (Count, Count) {
 }
 
 #[test]
+fn single_days() {
+    for days in [1, 3] {
+        let start = std::time::Instant::now();
+        counted(&[GRID, SOLAR, HEATER], true, days);
+        counted(&[GRID, SOLAR], true, days);
+        println!("{:?}", start.elapsed());
+    }
+}
+
+#[test]
 fn two_weeks() {
     for points in [vec![GRID, SOLAR, HEATER, LAUNDRY, KITCHEN], vec![GRID, SOLAR, HEATER], vec![GRID, SOLAR], vec![GRID, HEATER, LAUNDRY]] {
         let start = std::time::Instant::now();

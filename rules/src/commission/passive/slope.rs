@@ -13,6 +13,9 @@ const SMALL: f64 = 0.08;
 /// What other meters may have moved by at the same time, as a share of the step.
 const BESIDE: f64 = 0.1;
 
+/// Or this share of the greatest that they read, since a meter that counts whole watt-hours jumps by itself.
+const JITTER: f64 = 0.025;
+
 /// A point held near zero by something that follows tells nothing, as a share of its greatest size.
 const NEAR_ZERO: f64 = 0.03;
 
@@ -40,11 +43,16 @@ impl Slope {
     }
 }
 
-/// The slope of `seen_in` against `of`. `beside` are the meters that must have stood still; `greatest` is nearly the
-/// greatest size that `seen_in` reads.
-pub(super) fn slope(edges: &Edges, of: usize, seen_in: usize, beside: &[usize], greatest: f64) -> Slope {
+/// The slope of `seen_in` against `of`. `beside` are the meters that must have stood still; `greatest` tells
+/// nearly the greatest size that each point reads.
+pub(super) fn slope(edges: &Edges, of: usize, seen_in: usize, beside: &[usize], greatest: &[f64]) -> Slope {
     let largest = edges.of(of).last().map_or(0.0, |e| e.moved(of).abs());
-    let near = NEAR_ZERO * greatest;
+    let most = |place: usize| greatest.get(place).copied().unwrap_or(0.0);
+    let near = NEAR_ZERO * most(seen_in);
+    let still = |e: &Edge, b: usize| {
+        let moved = e.moved(b).abs();
+        moved.is_nan() || moved <= (BESIDE * e.moved(of).abs()).max(JITTER * most(b))
+    };
     let held = |e: &Edge| {
         let at = |side: &[f64]| side.get(seen_in).is_some_and(|w| w.abs() < near);
         at(&e.before) && at(&e.after)
@@ -52,7 +60,7 @@ pub(super) fn slope(edges: &Edges, of: usize, seen_in: usize, beside: &[usize], 
     let mut answers: Vec<(f64, f64)> = edges
         .of(of)
         .filter(|e| e.moved(of).abs() >= SMALL * largest && e.moved(seen_in).is_finite() && !held(e))
-        .filter(|e| beside.iter().all(|b| !(e.moved(*b).abs() > BESIDE * e.moved(of).abs())))
+        .filter(|e| beside.iter().all(|b| still(e, *b)))
         .map(|e| (e.moved(seen_in) / e.moved(of), e.moved(of).abs()))
         .collect();
     answers.sort_by(|a, b| a.0.total_cmp(&b.0));

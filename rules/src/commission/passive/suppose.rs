@@ -76,8 +76,13 @@ impl Evidence<'_> {
         let mut allowed = Allowed::new();
         for (place, clamp) in self.site.clamps.iter().enumerate() {
             let Some(levels) = self.levels.get(place) else { continue };
+            let good = self.view(place, &Suspect::good());
             for suspect in suspects(self.site, clamp) {
                 let Some(view) = self.view(place, &suspect) else { continue };
+                // Where nothing generates, the feed of the house is the tail over again.
+                if !suspect.is_good() && good.as_ref().is_some_and(|g| g.is_like(&view)) {
+                    continue;
+                }
                 let all = if view.scaled { scales().map(|s| view.at_scale(s)).collect() } else { vec![view] };
                 let left: Vec<View> =
                     all.into_iter().filter(|v| allows(v, levels, self.sources, &self.bounds)).collect();

@@ -79,6 +79,9 @@ const BELOW_ZERO_W: f64 = 40.0;
 /// The same as a share of what the meters read together, since each may be off by a twentieth.
 const BELOW_ZERO_SHARE: f64 = 0.12;
 
+/// Beyond this gain even a faint reading is no faint one.
+const MAGNIFIED: f64 = 1.2;
+
 /// Stray slots: a cloud between two readings.
 const STRAY: f64 = 0.02;
 const LEAST_SLOTS: u64 = 20;
@@ -104,7 +107,8 @@ impl Balance {
     pub(super) fn can_break<'a>(summed: impl Iterator<Item = &'a View>, sources: &Sources) -> bool {
         let mut sums = vec![Interval::ZERO; sources.all.len()];
         for view in summed {
-            if view.unsigned {
+            // What an inverter draws at night is magnified as well.
+            if view.unsigned || view.reads.iter().any(|r| r.size() > MAGNIFIED) {
                 return true;
             }
             for (sum, reads) in sums.iter_mut().zip(&view.reads) {

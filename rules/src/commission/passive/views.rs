@@ -84,6 +84,11 @@ impl View {
         View { reads, scaled: false, ..self.clone() }
     }
 
+    /// Whether both would read the same.
+    pub(super) fn is_like(&self, other: &View) -> bool {
+        self.reads == other.reads && self.unsigned == other.unsigned && self.scaled == other.scaled
+    }
+
     pub(super) fn is_nothing(&self) -> bool {
         self.reads.iter().all(|r| r.size() == 0.0)
     }

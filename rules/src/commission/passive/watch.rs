@@ -120,12 +120,12 @@ impl Watch {
     /// Every point against every other.
     fn slopes(&self) -> Vec<Slope> {
         let count = self.site.clamps.len();
+        let greatest: Vec<f64> = self.levels.iter().map(|l| l.all.greatest()).collect();
         let pairs = (0..count).flat_map(|of| (0..count).map(move |to| (of, to))).filter(|(a, b)| a != b);
         let each = pairs.map(|(of, seen_in)| {
             let others = self.site.clamps.iter().enumerate().filter(|(_, c)| is_source(c.own.flow));
             let beside: Vec<usize> = others.map(|(i, _)| i).filter(|i| *i != of && *i != seen_in).collect();
-            let greatest = self.levels.get(seen_in).map_or(0.0, |l| l.all.greatest());
-            slope(&self.edges, of, seen_in, &beside, greatest)
+            slope(&self.edges, of, seen_in, &beside, &greatest)
         });
         each.collect()
     }
@@ -244,10 +244,12 @@ fn held(place: usize, standing: &Standing) -> Held {
         return Held::Good;
     }
     let mut open: Vec<Suspect> = Vec::new();
+    // Where nothing need be wrong, two faults that look just like it are not listed: they can never be ruled out.
+    let double = if standing.good { &[] } else { standing.double.as_slice() };
     if standing.good {
         open.push(Suspect::good());
     }
-    for supposed in standing.single.iter().chain(&standing.double) {
+    for supposed in standing.single.iter().chain(double) {
         let suspect = at(supposed).unwrap_or_else(Suspect::good);
         if !open.contains(&suspect) {
             open.push(suspect);
