@@ -5,7 +5,7 @@
 #[allow(dead_code)]
 mod support;
 
-use overspill::commission::passive::{judge, json, text};
+use overspill::commission::passive::{json, judge, text};
 use overspill::config;
 use overspill_rules::commission::passive::PassiveReport;
 use overspill_rules::home::Home;
@@ -57,7 +57,10 @@ fn a_grid_clamp_the_wrong_way_round_on_a_narrow_screen() {
     let lines = text(&home, &report, 40);
     assert!(lines.lines().all(|l| l.chars().count() <= 40), "{lines}");
     insta::assert_snapshot!(lines);
-    insta::assert_snapshot!("a_grid_clamp_the_wrong_way_round_as_json", format!("{:#}", json(&home, &report)));
+    insta::assert_snapshot!(
+        "a_grid_clamp_the_wrong_way_round_as_json",
+        format!("{:#}", json(&home, &report))
+    );
 }
 
 #[test]
@@ -71,7 +74,8 @@ fn points_exchanged_under_broken_cloud_without_a_place_on_earth() {
 #[test]
 fn a_journal_without_readings_of_that_time() {
     let (place, home) = imported("broken_cloud_day_1min.csv", true, |grid, solar| (grid, solar));
-    let report = judge(&place.reader(), &home, (EVER.0, overspill_rules::time::WallTime(1000)), |_| {}).unwrap();
+    let report =
+        judge(&place.reader(), &home, (EVER.0, overspill_rules::time::WallTime(1000)), |_| {}).unwrap();
     assert!(!report.is_good() && !report.is_wrong());
     insta::assert_snapshot!(text(&home, &report, 80), @"No readings of any point in this time: nothing can be judged.");
 }

@@ -4,8 +4,10 @@
 use overspill_rules::commission::passive::{Held, PassiveReport};
 use overspill_rules::commission::{Cause, Conductor, Flow, Suspect};
 use overspill_rules::home::{LoadId, PointId};
+use overspill_rules::time::{Span, WallTime};
 use overspill_tests::commission::recorded::{
-    DAY, GRID, HEATER, KITCHEN, LAUNDRY, Minute, SOLAR, fortnight, home, judged,
+    DAY, FORTNIGHT, GRID, HEATER, KITCHEN, LAUNDRY, Minute, Recorded, SOLAR, YEAR, fortnight, home, judged,
+    year,
 };
 
 type Truth = Vec<(usize, Suspect)>;
@@ -107,69 +109,158 @@ fn is_found(points: &[usize], report: &PassiveReport, truth: &Truth) -> bool {
     report.is_wrong() && report.explanations.iter().any(same)
 }
 
-#[derive(Default)]
+/// Verdicts on one record and its parts.
+#[derive(Debug, Default)]
 struct Count {
     runs: usize,
     found: usize,
+    not_found: Vec<String>,
     pinned: usize,
-    set: usize,
+    explanations: usize,
     wrong: Vec<String>,
 }
 
-fn counted(points: &[usize], place: bool, days: usize) -> (Count, Count) {
-    let minutes = fortnight(points.contains(&SOLAR));
+impl Count {
+    fn add(&mut self, points: &[usize], name: &str, truth: &Truth, report: &PassiveReport) {
+        self.runs += 1;
+        // Of clean data nothing is to be found.
+        let found = if truth.is_empty() {
+            !report.is_wrong() && report.may_be_good
+        } else {
+            is_found(points, report, truth)
+        };
+        self.found += usize::from(found);
+        if !found {
+            self.not_found.push(name.to_owned());
+        }
+        self.pinned += usize::from(report.findings.iter().any(|f| matches!(f.held, Held::Wrong(_))));
+        self.explanations += report.explanations.len();
+        self.wrong.extend(is_wrong_verdict(points, report, truth).map(|why| format!("{name}: {why}")));
+    }
+}
+
+struct Record {
+    rows: Vec<Minute>,
+    begin: WallTime,
+    slot: Span,
+    /// Rows of each part, and how far their beginnings lie apart.
+    part: usize,
+    stride: usize,
+}
+
+/// Every part of the record, clean and with every fault. No verdict may be wrong; gives the counts of clean and faulty.
+fn counted(points: &[usize], place: bool, record: &Record, faults: Vec<Fault>) -> (Count, Count) {
     let home = home(points, place);
     let (mut clean, mut faulty) = (Count::default(), Count::default());
     let nothing: Fault = ("clean".to_owned(), Vec::new(), Box::new(|m| *m));
-    for (name, truth, fault) in std::iter::once(nothing).chain(faults(points)) {
-        for first in (0..=minutes.len() - days * DAY).step_by(DAY) {
-            let span = &minutes[first..first + days * DAY];
-            let report = judged(&home, points, span, first, &fault);
+    for (name, truth, fault) in std::iter::once(nothing).chain(faults) {
+        for first in (0..=record.rows.len() - record.part).step_by(record.stride) {
+            let rows = &record.rows[first..first + record.part];
+            let begin = record.begin + record.slot.times(first as f64);
+            let report = judged(&home, points, &Recorded { rows, begin, slot: record.slot }, &fault);
             let count = if truth.is_empty() { &mut clean } else { &mut faulty };
-            count.runs += 1;
-            let found = if truth.is_empty() { report.is_good() } else { is_found(points, &report, &truth) };
-            count.found += usize::from(found);
-            if !found && std::env::var("SHOW").is_ok() {
-                eprintln!("{name} from day {}: {report:#?}", first / DAY);
-            }
-            count.pinned += usize::from(report.findings.iter().any(|f| matches!(f.held, Held::Wrong(_))));
-            count.set += report.explanations.len();
-            if let Some(why) = is_wrong_verdict(points, &report, &truth) {
-                count.wrong.push(format!("{name}, day {}: {why}", first / DAY));
-            }
-            if days == 14 {
-                println!("{name}: found {found}, explanations {}, {}", report.explanations.len(),
-                report.findings.iter().map(|f| f.held.word()).collect::<Vec<_>>().join(" "));
-            }
+            count.add(points, &name, &truth, &report);
         }
     }
+    let names: Vec<&str> = points.iter().map(|p| NAMES[*p]).collect();
     println!(
-        "{days} days, {} points: clean {} of {} good; faults {} of {} found, pinned to a point {}, mean set {:.1}",
-        points.len(), clean.found, clean.runs, faulty.found, faulty.runs, faulty.pinned,
-        faulty.set as f64 / faulty.found.max(1) as f64
+        "{} x {}, {}: clean {} of {} free of alarm; faults: {} of {} found, pinned to a point {}, {:.1} explanations; not found: {}",
+        record.part,
+        record.slot,
+        names.join(" "),
+        clean.found,
+        clean.runs,
+        faulty.found,
+        faulty.runs,
+        faulty.pinned,
+        faulty.explanations as f64 / faulty.found.max(1) as f64,
+        faulty.not_found.join(", ")
     );
-    for wrong in clean.wrong.iter().chain(&faulty.wrong) {
-        println!("WRONG {wrong}");
-    }
+    assert_eq!(clean.wrong, Vec::<String>::new());
+    assert_eq!(faulty.wrong, Vec::<String>::new());
+    assert_eq!(clean.found, clean.runs, "clean data raised an alarm");
     (clean, faulty)
 }
 
-#[test]
-fn single_days() {
-    for days in [1, 3] {
-        let start = std::time::Instant::now();
-        counted(&[GRID, SOLAR, HEATER], true, days);
-        counted(&[GRID, SOLAR], true, days);
-        println!("{:?}", start.elapsed());
-    }
+fn fortnight_of(points: &[usize], days: usize, stride: usize) -> Record {
+    let rows = fortnight(points.contains(&SOLAR));
+    Record { rows, begin: FORTNIGHT, slot: Span::minutes(1), part: days * DAY, stride: stride * DAY }
 }
 
 #[test]
-fn two_weeks() {
-    for points in [vec![GRID, SOLAR, HEATER, LAUNDRY, KITCHEN], vec![GRID, SOLAR, HEATER], vec![GRID, SOLAR], vec![GRID, HEATER, LAUNDRY]] {
-        let start = std::time::Instant::now();
-        let (clean, faulty) = counted(&points, true, 14);
-        println!("{:?}", start.elapsed());
-        let _ = (clean, faulty);
+fn two_weeks_with_three_metered_loads() {
+    let points = [GRID, SOLAR, HEATER, LAUNDRY, KITCHEN];
+    let (_, faulty) = counted(&points, true, &fortnight_of(&points, 14, 14), faults(&points));
+    // Which of two metered loads is which, and whether one that reads nothing ever ran, only a command tells. The laundry
+    // ran seldom beside the others.
+    let may_miss = |n: &String| {
+        let loads = !n.contains("grid") && !n.contains("solar");
+        loads && (n.contains("exchanged") || n.contains("nothing") || n.starts_with("laundry"))
+    };
+    let missed: Vec<&String> = faulty.not_found.iter().filter(|n| !may_miss(n)).collect();
+    assert!(missed.is_empty(), "{missed:?}");
+    assert!(faulty.found >= 49, "{}", faulty.found);
+}
+
+#[test]
+fn two_weeks_with_grid_and_roof() {
+    let points = [GRID, SOLAR];
+    let (_, faulty) = counted(&points, true, &fortnight_of(&points, 14, 14), faults(&points));
+    assert_eq!(faulty.not_found, Vec::<String>::new());
+}
+
+#[test]
+fn two_weeks_without_a_roof() {
+    let points = [GRID, HEATER, LAUNDRY];
+    let (_, faulty) = counted(&points, true, &fortnight_of(&points, 14, 14), faults(&points));
+    let missed: Vec<&String> =
+        faulty.not_found.iter().filter(|n| n.starts_with("grid") && !n.contains("exchanged")).collect();
+    assert!(missed.is_empty(), "{missed:?}");
+}
+
+/// Two weeks without coordinates: what the dark tells is missing, and nothing wrong is said.
+#[test]
+fn two_weeks_without_a_place_on_earth() {
+    let points = [GRID, SOLAR];
+    let (_, faulty) = counted(&points, false, &fortnight_of(&points, 14, 14), faults(&points));
+    assert!(faulty.found >= 15, "{}", faulty.found);
+}
+
+#[test]
+fn every_single_day_with_grid_and_roof() {
+    let points = [GRID, SOLAR];
+    let (_, faulty) = counted(&points, true, &fortnight_of(&points, 1, 1), faults(&points));
+    assert!(faulty.found * 100 >= faulty.runs * 70, "{} of {}", faulty.found, faulty.runs);
+}
+
+#[test]
+fn three_days_at_a_time() {
+    let points = [GRID, SOLAR, HEATER];
+    let (_, faulty) = counted(&points, true, &fortnight_of(&points, 3, 4), faults(&points));
+    assert!(faulty.found * 100 >= faulty.runs * 85, "{} of {}", faulty.found, faulty.runs);
+}
+
+/// Every day and every three days, of all sets of points.
+#[test]
+#[ignore = "a minute and a half; run it after a change of the passive mode"]
+fn every_part_of_two_weeks() {
+    for points in [vec![GRID, SOLAR, HEATER], vec![GRID, SOLAR], vec![GRID, HEATER], vec![GRID]] {
+        for days in [1, 3, 7] {
+            for place in [true, false] {
+                counted(&points, place, &fortnight_of(&points, days, 1), faults(&points));
+            }
+        }
+    }
+}
+
+/// Half hours tell signs and places, hardly scales; each month by itself, and the year.
+#[test]
+fn a_year_of_half_hours() {
+    let points = [GRID, SOLAR];
+    for (part, stride) in [(48 * 30, 48 * 30), (17568, 17568)] {
+        let record = Record { rows: year(), begin: YEAR, slot: Span::minutes(30), part, stride };
+        let (_, faulty) = counted(&points, true, &record, faults(&points));
+        let missed = |what: &str| faulty.not_found.iter().filter(|n| n.contains(what)).count();
+        assert_eq!(missed("reversed") + missed("exchanged") + missed("nothing"), 0);
     }
 }

@@ -7,7 +7,7 @@
 use std::path::Path;
 
 use overspill::config;
-use overspill_rules::commission::passive::{PassiveReport, Slots, Watch};
+use overspill_rules::commission::passive::{PassiveReport, Watch};
 use overspill_rules::home::Home;
 use overspill_rules::time::{Span, WallTime};
 
@@ -26,7 +26,10 @@ pub const KITCHEN: usize = 4;
 pub const DAY: usize = 1440;
 
 /// 2008-06-15T00:00 at seven hours behind UTC, the roof's own clock.
-const BEGIN: i64 = 1_213_513_200_000;
+pub const FORTNIGHT: WallTime = WallTime(1_213_513_200_000);
+
+/// 2008-01-01T00:00 there.
+pub const YEAR: WallTime = WallTime(1_199_170_800_000);
 
 /// One minute: what each point should read, in watts.
 pub type Minute = [f64; 5];
@@ -64,6 +67,16 @@ pub fn fortnight(roof: bool) -> Vec<Minute> {
     house.iter().enumerate().map(minute).collect()
 }
 
+/// A year of half hours of the same house and of a roof of that place, as grid and solar; the other points are not known.
+/// Rows that are not known are not numbers.
+pub fn year() -> Vec<Minute> {
+    let row = |row: &Vec<String>| {
+        let (used, sun) = (number(row, 1) * 2000.0, number(row, 2) * 2000.0);
+        [used - sun, sun, f64::NAN, f64::NAN, f64::NAN]
+    };
+    rows("year_2008_30min.csv").iter().map(row).collect()
+}
+
 /// The home file of these points; those in `points` only.
 pub fn home(points: &[usize], place: bool) -> Home {
     let coordinates = if place { "latitude = 39.74\nlongitude = -105.18\n" } else { "" };
@@ -96,20 +109,31 @@ pub fn home(points: &[usize], place: bool) -> Home {
     }
 }
 
-/// What the points of `home`, at these places of a minute, were made to read.
+/// Rows of points, the first of them at `begin`, each standing for `slot`.
+pub struct Recorded<'a> {
+    /// What the points should read.
+    pub rows: &'a [Minute],
+    /// When they begin.
+    pub begin: WallTime,
+    /// How long each stands.
+    pub slot: Span,
+}
+
+/// The report on the points of `home`, at these places of a row, with `fault` in what they read.
 pub fn judged(
     home: &Home,
     points: &[usize],
-    minutes: &[Minute],
-    first: usize,
+    recorded: &Recorded<'_>,
     fault: &dyn Fn(&Minute) -> Minute,
 ) -> PassiveReport {
-    let slot = Slots::length(Span::minutes(1));
-    let mut watch = Watch::new(home, slot);
-    for (i, minute) in minutes.iter().enumerate() {
-        let read = fault(minute);
-        let watts: Vec<Option<f64>> = points.iter().map(|p| Some(read[*p])).collect();
-        watch.take(WallTime(BEGIN + ((first + i) as i64) * slot.0), &watts, false);
+    let mut watch = Watch::new(home, recorded.slot);
+    let mut at = recorded.begin;
+    for row in recorded.rows {
+        let read = fault(row);
+        let watts: Vec<Option<f64>> =
+            points.iter().map(|p| Some(read[*p]).filter(|w| w.is_finite())).collect();
+        watch.take(at, &watts, false);
+        at = at + recorded.slot;
     }
     watch.report()
 }

@@ -16,6 +16,7 @@ pub fn text(home: &Home, report: &PassiveReport, columns: usize) -> String {
     let mut out = String::new();
     let mut say = |indent: &str, text: &str| match text {
         "" => out.push('\n'),
+        text if text.starts_with("- ") => out.push_str(&hanging(text, indent, columns)),
         text => out.push_str(&wrapped(text, indent, columns)),
     };
     let Some((from, to)) = report.span else {
@@ -55,8 +56,18 @@ pub fn text(home: &Home, report: &PassiveReport, columns: usize) -> String {
         say("", "To tell more:");
         report.needs.iter().for_each(|need| say("  ", &format!("- {}", need.words(home))));
     }
-    say("", "Recorded readings prove scales only against each other: hold one point against an instrument or the supply meter.");
+    say(
+        "",
+        "Recorded readings prove scales only against each other: hold one point against an instrument or the supply meter.",
+    );
     out
+}
+
+/// An entry of a list, its further lines under the first word.
+fn hanging(text: &str, indent: &str, columns: usize) -> String {
+    let inner = format!("{indent}  ");
+    let lines = wrapped(text.trim_start_matches("- "), &inner, columns);
+    format!("{indent}- {}", lines.trim_start())
 }
 
 fn verdict_words(report: &PassiveReport) -> &'static str {
@@ -64,7 +75,9 @@ fn verdict_words(report: &PassiveReport) -> &'static str {
         "wrong" => "Wrong: good points could not have read this.",
         "good" => "Good: no single fault explains these readings.",
         _ if report.may_be_good => "Open: nothing speaks against good points, but not everything is proven.",
-        _ => "Open: good points could not have read this, and nothing that is known explains it. Look at the wiring.",
+        _ => {
+            "Open: good points could not have read this, and nothing that is known explains it. Look at the wiring."
+        }
     }
 }
 
@@ -112,6 +125,5 @@ fn mends(all: &[(PointId, Suspect)]) -> Vec<&'static str> {
 }
 
 fn when(home: &Home, at: WallTime) -> String {
-    at.in_zone(&home.timezone)
-        .map_or_else(|| at.to_rfc3339(), |z| z.strftime("%Y-%m-%d %H:%M").to_string())
+    at.in_zone(&home.timezone).map_or_else(|| at.to_rfc3339(), |z| z.strftime("%Y-%m-%d %H:%M").to_string())
 }

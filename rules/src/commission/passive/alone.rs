@@ -66,7 +66,10 @@ pub(super) fn allows(view: &View, levels: &Levels, sources: &Sources, bounds: &B
             return false;
         }
     }
-    if sees_house && levels.all.count() >= DAYS_IN_USE * bounds.slots_in_day && greatest < FAINT_W * least_gain {
+    if sees_house
+        && levels.all.count() >= DAYS_IN_USE * bounds.slots_in_day
+        && greatest < FAINT_W * least_gain
+    {
         return false;
     }
     !enough(&levels.all) || greatest <= OVER_RATING * bounds.supply_w * gain

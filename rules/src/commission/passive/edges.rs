@@ -84,7 +84,8 @@ impl Edges {
     }
 
     fn look(&mut self, place: usize) {
-        let value = |i: usize| self.window.get(i).and_then(|(_, w)| w.get(place)).copied().unwrap_or(f64::NAN);
+        let value =
+            |i: usize| self.window.get(i).and_then(|(_, w)| w.get(place)).copied().unwrap_or(f64::NAN);
         let size = (value(3) - value(1)).abs();
         let still = (value(1) - value(0)).abs().max((value(4) - value(3)).abs());
         // Also false for what is not known.

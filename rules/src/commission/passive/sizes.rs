@@ -44,9 +44,7 @@ impl Sizes {
     /// The share read above `size`, and the share read below its negative; `size` counts to a fifth.
     pub(super) fn beyond(&self, size: f64) -> (f64, f64) {
         let first = cell(size).map_or(0, |place| place + 1);
-        let share = |side: &[u64]| {
-            side.iter().skip(first).sum::<u64>() as f64 / (self.count().max(1)) as f64
-        };
+        let share = |side: &[u64]| side.iter().skip(first).sum::<u64>() as f64 / (self.count().max(1)) as f64;
         (share(&self.positive), share(&self.negative))
     }
 

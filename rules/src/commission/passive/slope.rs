@@ -10,6 +10,9 @@ const DEVIATIONS: f64 = 4.0;
 /// Steps much smaller than the largest drown in what else moves, as a share of the largest.
 const SMALL: f64 = 0.08;
 
+/// Bounds that lie within this share tell a scale.
+const NARROW: f64 = 0.2;
+
 /// What other meters may have moved by at the same time, as a share of the step.
 const BESIDE: f64 = 0.1;
 
@@ -37,9 +40,14 @@ pub(super) struct Slope {
 }
 
 impl Slope {
-    /// How many more steps like these are needed.
+    /// About how many more steps like these are needed to tell a scale; 0 where it is told.
     pub(super) fn lacking(&self) -> usize {
-        (DEVIATIONS * DEVIATIONS + 1.0 - self.worth).ceil().max(0.0) as usize
+        let Some(bounds) = self.bounds else {
+            return (DEVIATIONS * DEVIATIONS + 1.0 - self.worth).ceil().max(1.0) as usize;
+        };
+        // Bounds close in with the root of the count.
+        let width = (bounds.high - bounds.low) / bounds.size().max(f64::MIN_POSITIVE) / NARROW;
+        if width > 1.0 { (self.steps as f64 * (width * width - 1.0)).ceil() as usize } else { 0 }
     }
 }
 

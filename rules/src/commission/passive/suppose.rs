@@ -54,8 +54,7 @@ impl Evidence<'_> {
     pub(super) fn standing(&self) -> Standing {
         let allowed = self.allowed();
         let good = Suspect::good();
-        let default: Vec<Option<View>> =
-            (0..self.site.clamps.len()).map(|i| self.view(i, &good)).collect();
+        let default: Vec<Option<View>> = (0..self.site.clamps.len()).map(|i| self.view(i, &good)).collect();
         let Some(default) = default.into_iter().collect::<Option<Vec<View>>>() else {
             return Standing::default();
         };
@@ -187,10 +186,7 @@ fn both(one: &Supposed, other: &Supposed) -> Option<Supposed> {
 
 /// Whether a cause can be there wherever the clamp sits.
 fn is_mark(cause: Cause) -> bool {
-    !matches!(
-        cause,
-        Cause::Swapped(_) | Cause::Encloses { .. } | Cause::Downstream | Cause::NoReading
-    )
+    !matches!(cause, Cause::Swapped(_) | Cause::Encloses { .. } | Cause::Downstream | Cause::NoReading)
 }
 
 fn scales() -> impl Iterator<Item = Interval> {

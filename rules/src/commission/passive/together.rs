@@ -12,7 +12,13 @@ const LOOSE: f64 = 0.04;
 const LOOSE_COARSE: f64 = 0.4;
 
 /// Whether a slope can be what these views give.
-pub(super) fn explains(slope: &Slope, views: &[&View], sources: &Sources, flows: &[bool], coarse: bool) -> bool {
+pub(super) fn explains(
+    slope: &Slope,
+    views: &[&View],
+    sources: &Sources,
+    flows: &[bool],
+    coarse: bool,
+) -> bool {
     let (Some(bounds), Some(of), Some(seen_in)) =
         (slope.bounds, views.get(slope.of), views.get(slope.seen_in))
     else {

@@ -67,7 +67,9 @@ impl View {
         };
         let enclosed = enclosed(site, sources, clamp, suspect);
         let each = enclosed.iter().zip(&sources.all);
-        let read = |(share, source): (&f64, &Source)| factor.times(phase(*source)).times(Interval::of(*share, *share));
+        let read = |(share, source): (&f64, &Source)| {
+            factor.times(phase(*source)).times(Interval::of(*share, *share))
+        };
         let nominal: Vec<Interval> = each.map(read).collect();
         Some(View {
             reads: nominal.iter().map(|n| n.times(GOOD)).collect(),

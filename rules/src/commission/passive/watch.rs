@@ -205,7 +205,7 @@ impl Watch {
         let wanted = |s: &&Slope| {
             let flow = |place: usize| self.site.clamps.get(place).map(|c| c.own.flow);
             let compares = flow(s.of).is_some_and(is_source) && !flow(s.seen_in).is_some_and(is_source);
-            compares && s.bounds.is_none() && (is_open(s.of) || is_open(s.seen_in))
+            compares && s.lacking() > 0 && (is_open(s.of) || is_open(s.seen_in))
         };
         let steps = slopes.iter().filter(wanted).filter_map(|s| {
             let (of, seen_in) = (self.point(s.of)?, self.point(s.seen_in)?);

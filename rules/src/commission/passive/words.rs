@@ -24,7 +24,9 @@ impl Proven {
             Proven::Conductor => "its conductor".to_owned(),
             Proven::ScaleWith { point, ratio, steps } => format!(
                 "its scale against `{}` ({:.2} to {:.2} W for each watt, by {steps} steps)",
-                home.point(*point).id, ratio.0, ratio.1
+                home.point(*point).id,
+                ratio.0,
+                ratio.1
             ),
         }
     }
