@@ -7,9 +7,11 @@
 use std::path::Path;
 
 use overspill::config;
+use overspill::store::{Filler, Stamp, StoreError};
 use overspill_rules::commission::passive::{PassiveReport, Watch};
-use overspill_rules::home::Home;
-use overspill_rules::time::{Span, WallTime};
+use overspill_rules::home::{Home, PointId};
+use overspill_rules::input::{Input, Reading};
+use overspill_rules::time::{Moment, Span, WallTime};
 
 /// The places of the points.
 pub const GRID: usize = 0;
@@ -77,7 +79,38 @@ pub fn year() -> Vec<Minute> {
     rows("year_2008_30min.csv").iter().map(row).collect()
 }
 
-/// The home file of these points; those in `points` only.
+/// Writes rows to a journal at `path`, as one run of the daemon that heard each point every ten seconds.
+///
+/// # Errors
+/// When it can't be written.
+pub fn journalled(path: &Path, home: &Home, rows: impl Iterator<Item = Minute>) -> Result<(), StoreError> {
+    const EVERY_MS: i64 = 10_000;
+    let mut journal = Filler::open(path, home)?;
+    for (minute, row) in rows.enumerate() {
+        for step in 0..6 {
+            let since = minute as i64 * 60_000 + step * EVERY_MS;
+            let batch = u64::try_from(since / EVERY_MS).unwrap_or(0);
+            let stamp = Stamp { moment: Moment(since), batch, wall: Some(FORTNIGHT + Span(since)) };
+            for (i, value) in row.into_iter().take(home.points.len()).enumerate() {
+                let point = PointId(i as u16);
+                let reading = Reading { point, extra: None, value, device_time: None, retained: false };
+                journal.handle().input(stamp, &Input::Reading(reading));
+            }
+        }
+        if minute % DAY == DAY - 1 {
+            journal.commit()?;
+        }
+    }
+    journal.commit()?;
+    journal.close();
+    Ok(())
+}
+
+/// The home file of these points; those in `points` only. `place` says whether it gives coordinates.
+///
+/// # Panics
+/// When that home file has mistakes.
+#[allow(clippy::panic)]
 pub fn home(points: &[usize], place: bool) -> Home {
     let coordinates = if place { "latitude = 39.74\nlongitude = -105.18\n" } else { "" };
     let mut text = format!(
