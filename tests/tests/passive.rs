@@ -1,11 +1,14 @@
 //! The points judged from two weeks of real readings: clean, and with a fault put in.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use std::path::Path;
+
 use overspill::commission::passive::judge;
+use overspill::config;
 use overspill::store::StoreReader;
-use overspill_rules::commission::passive::{Held, PassiveReport};
+use overspill_rules::commission::passive::{Held, PassiveReport, Watch};
 use overspill_rules::commission::{Cause, Conductor, Flow, Suspect};
-use overspill_rules::home::{LoadId, PointId, Positive};
+use overspill_rules::home::{Home, LoadId, PointId, Positive};
 use overspill_rules::time::{Span, WallTime};
 use overspill_tests::commission::recorded::{
     DAY, FORTNIGHT, GRID, HEATER, KITCHEN, LAUNDRY, Minute, Recorded, SOLAR, YEAR, fortnight, home,
@@ -321,4 +324,61 @@ fn pairs_of_faults() {
         }
     }
     assert!(count > 100);
+}
+
+/// Three phases, each a week of the house of its own, the roof on the first.
+fn three_phases() -> (Home, Vec<[f64; 4]>) {
+    let rows = fortnight(true);
+    let used = |i: usize| rows[i % rows.len()][GRID] + rows[i % rows.len()][SOLAR];
+    let row = |i: usize| {
+        let sun = rows[i][SOLAR];
+        [used(i) - sun, used(i + 5 * DAY), used(i + 9 * DAY), sun]
+    };
+    let point = |name: &str, measures: &str, phase: u8| {
+        format!(
+            "\n[point.{name}]\nmeasures = \"{measures}\"\nphase = {phase}\ntopic = \"m/{name}\"\nunit = \"W\"\ninterval = \"60s\"\n{}",
+            if measures == "grid" { "positive = \"import\"\n" } else { "" }
+        )
+    };
+    let text = format!(
+        "[home]\nid = \"wren\"\nname = \"Wren\"\ntimezone = \"Etc/GMT+7\"\nlatitude = 39.74\nlongitude = -105.18\n\
+         [supply]\nphases = 3\nnetting = \"sum\"\nvolts = 230\nrating_a = 63\n[mqtt]\nurl = \"mqtt://127.0.0.1:1883\"\n{}{}{}{}",
+        point("one", "grid", 1),
+        point("two", "grid", 2),
+        point("three", "grid", 3),
+        point("roof", "solar", 1)
+    );
+    let config = config::parse(&text, Path::new("home.toml"));
+    (
+        config.unwrap_or_else(|f| panic!("{}", f.render(config::Look::PLAIN))).home,
+        (0..rows.len()).map(row).collect(),
+    )
+}
+
+fn seen_on_three(home: &Home, rows: &[[f64; 4]], fault: impl Fn(&mut [f64; 4])) -> PassiveReport {
+    let mut watch = Watch::new(home, Span::minutes(1));
+    for (i, row) in rows.iter().enumerate() {
+        let mut row = *row;
+        fault(&mut row);
+        watch.take(FORTNIGHT + Span::minutes(i as i64), &row.map(Some), false);
+    }
+    watch.report()
+}
+
+#[test]
+fn on_three_phases() {
+    let (home, rows) = three_phases();
+    let clean = seen_on_three(&home, &rows, |_| {});
+    assert!(clean.may_be_good && !clean.is_wrong(), "{clean:#?}");
+    let wrong = |r: &PassiveReport, place: usize| matches!(r.findings[place].held, Held::Wrong(_));
+    for place in 0..4 {
+        let turned = seen_on_three(&home, &rows, |r| r[place] = -r[place]);
+        assert!(turned.is_wrong() && wrong(&turned, place), "{place}: {turned:#?}");
+        let others = (0..4).filter(|p| *p != place).all(|p| !wrong(&turned, p));
+        assert!(others, "{place}: {turned:#?}");
+    }
+    let exchanged = seen_on_three(&home, &rows, |r| r.swap(0, 1));
+    let measures = |phase| Cause::Swapped(Conductor { flow: Flow::Tail, phase: Some(phase) });
+    let truth = vec![(PointId(0), Suspect::of(&[measures(2)])), (PointId(1), Suspect::of(&[measures(1)]))];
+    assert!(exchanged.is_wrong() && exchanged.explanations.contains(&truth), "{exchanged:#?}");
 }

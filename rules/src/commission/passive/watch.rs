@@ -158,7 +158,9 @@ impl Watch {
         let never = |which: &dyn Fn(Cause) -> bool| !open.iter().any(|s| s.causes.iter().any(|c| which(*c)));
         let mut proven = Vec::new();
         let is_place = |c| !is_turned(c) && !is_sized(c);
-        if never(&is_turned) && never(&is_place) {
+        // A second conductor that runs the same way makes it read too much, not the other way.
+        let may_turn = |c| is_place(c) && !matches!(c, Cause::Encloses { opposed: false, .. });
+        if never(&is_turned) && never(&may_turn) {
             proven.push(Proven::Direction);
         }
         if never(&is_place) {
