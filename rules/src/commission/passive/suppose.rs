@@ -39,9 +39,8 @@ pub(super) struct Evidence<'a> {
     pub(super) slopes: &'a [Slope],
     /// Whether slots are too long to tell more than a sign.
     pub(super) coarse: bool,
-    pub(super) balance: Balance,
-    /// The places of the points whose sum is what the house uses.
-    pub(super) summed: &'a [usize],
+    /// Sums of points, by their places with a sign, that are never less than nothing, and how often they were.
+    pub(super) balances: &'a [(Vec<(usize, f64)>, Balance)],
     /// Which places are roofs, batteries and loads.
     pub(super) flows: &'a [bool],
 }
@@ -158,9 +157,12 @@ impl Evidence<'_> {
     }
 
     fn all_explained(&self, views: &[&View]) -> bool {
-        let summed = self.summed.iter().filter_map(|i| views.get(*i)).copied();
+        let can_break = |summed: &[(usize, f64)]| {
+            let each = summed.iter().filter_map(|(i, sign)| Some((*views.get(*i)?, *sign)));
+            Balance::can_break(each, self.sources)
+        };
         self.slopes.iter().all(|s| self.explained(s, views))
-            && (!self.balance.is_broken() || Balance::can_break(summed, self.sources))
+            && self.balances.iter().all(|(summed, balance)| !balance.is_broken() || can_break(summed))
     }
 }
 

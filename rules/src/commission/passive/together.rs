@@ -110,15 +110,15 @@ impl Balance {
     }
 
     /// Whether these views, of the points that are summed, could make the house seem to make power.
-    pub(super) fn can_break<'a>(summed: impl Iterator<Item = &'a View>, sources: &Sources) -> bool {
+    pub(super) fn can_break<'a>(summed: impl Iterator<Item = (&'a View, f64)>, sources: &Sources) -> bool {
         let mut sums = vec![Interval::ZERO; sources.all.len()];
-        for view in summed {
+        for (view, sign) in summed {
             // What an inverter draws at night is magnified as well.
             if view.unsigned || view.reads.iter().any(|r| r.size() > MAGNIFIED) {
                 return true;
             }
             for (sum, reads) in sums.iter_mut().zip(&view.reads) {
-                *sum = sum.plus(*reads);
+                *sum = sum.plus(reads.times(Interval::of(sign, sign)));
             }
         }
         let tolerated = |s: &Source| if matches!(s, Source::Rest(_)) { 0.0 } else { -0.1 - 1e-9 };

@@ -29,7 +29,8 @@ pub struct Watch {
     light: Option<Light>,
     levels: Vec<Levels>,
     edges: Edges,
-    balance: Balance,
+    /// What the house uses, and what of it no meter of its own sees.
+    balances: Vec<(Vec<(usize, f64)>, Balance)>,
     bounds: Bounds,
     span: Option<(WallTime, WallTime)>,
     dark: u64,
@@ -46,7 +47,7 @@ impl Watch {
             light: home.coordinates.map(Light::new),
             levels: vec![Levels::default(); site.clamps.len()],
             edges: Edges::new(site.clamps.len(), slot),
-            balance: Balance::default(),
+            balances: balances(&site),
             bounds: Bounds { supply_w, slots_in_day: (DAY.0 / slot.0.max(1)).max(1) as u64 },
             span: None,
             dark: 0,
@@ -76,14 +77,15 @@ impl Watch {
                 levels.dark.add(watts);
             }
         }
-        self.balance.take(summed(&self.site).map(|i| watts.get(i).copied().flatten()));
+        for (summed, balance) in &mut self.balances {
+            balance.take(summed.iter().map(|(i, sign)| watts.get(*i).copied().flatten().map(|w| w * sign)));
+        }
         if restless { self.edges.interrupt() } else { self.edges.take(at, watts) }
     }
 
     /// What the readings say.
     pub fn report(&self) -> PassiveReport {
         let slopes = self.slopes();
-        let summed: Vec<usize> = summed(&self.site).collect();
         let flows: Vec<bool> = self.site.clamps.iter().map(|c| is_source(c.own.flow)).collect();
         let evidence = Evidence {
             site: &self.site,
@@ -92,8 +94,7 @@ impl Watch {
             bounds: self.bounds,
             slopes: &slopes,
             coarse: self.edges.is_coarse(),
-            balance: self.balance,
-            summed: &summed,
+            balances: &self.balances,
             flows: &flows,
         };
         let standing = evidence.standing();
@@ -105,7 +106,9 @@ impl Watch {
             slot: self.slot,
             dark: self.light.is_some().then(|| times(self.dark)),
             answers: slopes.iter().filter_map(|s| self.answer(s)).collect(),
-            below_zero: (times(self.balance.below_zero), times(self.balance.slots)),
+            below_zero: self.balances.first().map_or((Span::ZERO, Span::ZERO), |(_, balance)| {
+                (times(balance.below_zero), times(balance.slots))
+            }),
             may_be_good: standing.good,
             explanations: self.explanations(&standing),
             needs: self.needs(&findings, &slopes),
@@ -233,11 +236,22 @@ fn is_source(flow: Flow) -> bool {
     matches!(flow, Flow::Solar | Flow::Battery | Flow::Load(_))
 }
 
-/// The places of the points whose sum is what the house uses; none without a grid point.
-fn summed(site: &Site) -> impl Iterator<Item = usize> + '_ {
-    let counts = |flow| matches!(flow, Flow::Tail | Flow::Solar | Flow::Battery);
-    let grid = site.clamps.iter().any(|c| c.own.flow == Flow::Tail);
-    site.clamps.iter().enumerate().filter(move |(_, c)| grid && counts(c.own.flow)).map(|(i, _)| i)
+/// Sums that are never less than nothing: what the house uses, and the same less the loads that its clamp counts. None
+/// without a grid point.
+fn balances(site: &Site) -> Vec<(Vec<(usize, f64)>, Balance)> {
+    let clamps = || site.clamps.iter().enumerate();
+    if !clamps().any(|(_, c)| c.own.flow == Flow::Tail) {
+        return Vec::new();
+    }
+    let counted = |flow| match flow {
+        Flow::Load(load) => site.consumers.iter().any(|c| c.load == load && c.counted),
+        _ => false,
+    };
+    let main = clamps().filter(|(_, c)| matches!(c.own.flow, Flow::Tail | Flow::Solar | Flow::Battery));
+    let house: Vec<(usize, f64)> = main.map(|(i, _)| (i, 1.0)).collect();
+    let loads = clamps().filter(|(_, c)| counted(c.own.flow)).map(|(i, _)| (i, -1.0));
+    let rest: Vec<(usize, f64)> = house.iter().copied().chain(loads).collect();
+    [house, rest].into_iter().map(|summed| (summed, Balance::default())).collect()
 }
 
 fn held(place: usize, standing: &Standing) -> Held {
