@@ -27,5 +27,7 @@ pub(crate) use export::{
 };
 pub(crate) use import::{ColumnReport, ImportError, ImportOptions, ImportReport, import};
 pub use intervals::TimeIs;
+pub(crate) use put_right::PutRight;
+pub(crate) use retell::{Retelling, Told, Which};
 pub(crate) use rows::BadLine;
 pub(crate) use survey::Survey;

@@ -88,6 +88,12 @@ impl RunHome {
         Ok(RunHome { home: Arc::new(home), places })
     }
 
+    /// As today's home file says.
+    pub(crate) fn of_today(all: &Home, today: &Home) -> RunHome {
+        let places = all.points.iter().map(|p| today.point_named(&p.id)).collect();
+        RunHome { home: Arc::new(today.clone()), places }
+    }
+
     /// Energy with its points as today's home numbers them; that of a point which it no longer has is left out.
     pub(crate) fn as_today(&self, rows: Vec<EnergyRow>, today: &Home) -> Vec<EnergyRow> {
         let place = |PointId(i)| today.point_named(&self.home.points.get(usize::from(i))?.id);

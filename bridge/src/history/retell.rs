@@ -50,6 +50,7 @@ pub(crate) struct Retelling<'a> {
     pub(crate) all: Home,
     in_watts: RunHome,
     imports: BTreeMap<i64, ImportRun>,
+    as_of_today: bool,
 }
 
 /// One run of the daemon under way.
@@ -74,7 +75,22 @@ impl<'a> Retelling<'a> {
         let all = all_points(reader, today)?;
         let imports = reader.imports()?.into_iter().map(|i| (i.run, i)).collect();
         let in_watts = RunHome::in_watts(&all);
-        Ok(Retelling { reader, today, all, in_watts, imports })
+        Ok(Retelling { reader, today, all, in_watts, imports, as_of_today: false })
+    }
+
+    /// The same, but what was recorded as it happened is told by today's home file, and nothing in it is put right: so it is
+    /// the home file that is held against what its devices sent.
+    pub(crate) fn open_as_of_today(
+        reader: &'a StoreReader,
+        today: &'a Home,
+    ) -> Result<Retelling<'a>, StoreError> {
+        Ok(Retelling { as_of_today: true, ..Retelling::open(reader, today)? })
+    }
+
+    /// How long the numbers of a series of imports stand at most, where they have something in the span.
+    pub(crate) fn import_stands(&self, series: &str, (from, to): (WallTime, WallTime)) -> Option<Span> {
+        let within = |i: &&ImportRun| i.span.is_some_and(|(first, last)| first < to && last >= from);
+        self.imports.values().filter(within).filter_map(|i| i.stands.get(series)).map(|s| s.usually).max()
     }
 
     /// All corrections, the oldest first.
@@ -91,6 +107,8 @@ impl<'a> Retelling<'a> {
         mut each: impl FnMut(Told),
         mut seen: impl FnMut(WallTime),
     ) -> Result<(), StoreError> {
+        let as_sent = PutRight::default();
+        let live = if self.as_of_today { &as_sent } else { right };
         let longest = self.imports.values().flat_map(|i| i.stands.values()).map(|s| s.at_most.max(s.usually));
         let reach = longest.max().unwrap_or(Span::ZERO);
         let lead = LEAD.max(reach);
@@ -122,7 +140,7 @@ impl<'a> Retelling<'a> {
                     }
                     (What::Reading(reading), None) if inside && which == Which::All => {
                         let run = self.run_of(&mut runs, &mut homes, run, (stamp, at))?;
-                        run.take((stamp.moment, at), reading, right, self.today, &mut each);
+                        run.take((stamp.moment, at), reading, live, self.today, &mut each);
                     }
                     _ => {}
                 }
@@ -217,7 +235,10 @@ impl<'a> Retelling<'a> {
         let run = match runs.entry(number) {
             Entry::Occupied(known) => known.into_mut(),
             Entry::Vacant(new) => {
-                let home = self.home_of(homes, number)?.clone();
+                let home = match self.as_of_today {
+                    true => RunHome::of_today(&self.all, self.today),
+                    false => self.home_of(homes, number)?.clone(),
+                };
                 let recount = Recount::new(home.home.clone(), offset_ms);
                 new.insert(Run { home, recount, counters: Counters::default(), offset_ms, newest: at })
             }

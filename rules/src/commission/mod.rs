@@ -18,6 +18,7 @@ mod elsewhere;
 mod evidence;
 mod fit;
 mod instrument;
+pub mod passive;
 mod response;
 mod site;
 mod step;

@@ -7,5 +7,6 @@ pub mod chance;
 pub mod faults;
 pub mod flows;
 pub mod plan;
+pub mod recorded;
 pub mod score;
 pub mod table;

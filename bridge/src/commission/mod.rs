@@ -1,0 +1,3 @@
+//! Commissioning: the measuring points proved.
+
+pub mod passive;
