@@ -4,6 +4,7 @@ pub mod battery;
 pub mod broker;
 pub mod cli;
 pub mod commands;
+pub mod commission;
 pub mod config;
 pub mod daemon;
 pub mod demo;

@@ -1,0 +1,5 @@
+//! Commissioning: what the proof of a home leaves behind, on paper and as data, and what mends its home file.
+
+pub mod record;
+#[cfg(test)]
+mod sample;
