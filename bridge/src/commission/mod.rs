@@ -1,5 +1,8 @@
 //! Commissioning: what the proof of a home leaves behind, on paper and as data, and what mends its home file.
 
+pub mod listen;
+pub mod proposal;
 pub mod record;
 #[cfg(test)]
 mod sample;
+pub mod watch;

@@ -14,6 +14,7 @@ pub use entries::{
     Acknowledged, Applied, Contact, Fuse, Instrument, Issue, LoadHeld, Of, PointHeld, Reading, Register,
     Source, Standing, Test, Which, Who,
 };
+pub(super) use file::replace;
 pub use file::{RecordError, fingerprint, read, write};
 pub use standing::{Lapsed, WhyNot, complete, issue, lapse};
 
