@@ -5,4 +5,5 @@ pub mod proposal;
 pub mod record;
 #[cfg(test)]
 mod sample;
+pub mod sheet;
 pub mod watch;

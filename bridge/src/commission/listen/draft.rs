@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::guess::{Kind, Role, kind, phase, role};
+use super::guess::{Kind, Role, kind, phase, role, side};
 use super::heard::{Heard, Place};
 use super::text::{clean, number, seconds};
 use crate::commission::watch::Seen;
@@ -72,11 +72,20 @@ fn every(candidate: &Candidate<'_>) -> f64 {
 /// The name of a point whose role is known.
 fn name(candidate: &Candidate<'_>, by_phase: bool) -> Option<String> {
     let role = candidate.role?;
+    if register_side(candidate).is_some() {
+        return None;
+    }
     match (role, candidate.phase, by_phase) {
         (Role::Grid, Some(phase), true) => Some(format!("grid-{phase}")),
         (Role::Grid, None, true) => None,
         _ => Some(role.word().to_owned()),
     }
+}
+
+/// Which side a register of the grid counts: one register never counts both.
+fn register_side(candidate: &Candidate<'_>) -> Option<&'static str> {
+    let register = matches!(candidate.kind, Kind::WattHours | Kind::KilowattHours);
+    side(candidate.place).filter(|_| register && candidate.role == Some(Role::Grid))
 }
 
 fn head(heard: &Heard, url: &str, by_phase: bool) -> String {
@@ -106,7 +115,9 @@ fn point(name: &str, candidate: &Candidate<'_>, by_phase: bool) -> String {
     let range = format!("{} to {}", number(seen.low), number(seen.high));
     let often = seen.every_s.map_or("once".to_owned(), |every| format!("every {}", seconds(every)));
     lines.push(format!("# heard {often}, {range}"));
+    let counts = register_side(candidate);
     lines.push(match role {
+        _ if counts.is_some() => format!("measures = \"{}\"", counts.unwrap_or_default()),
         Some(role) => format!("measures = \"{}\"", role.word()),
         None => format!("measures = \"{GAP}\"         # grid, solar, house, battery or load.NAME"),
     });

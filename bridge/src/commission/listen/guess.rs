@@ -120,12 +120,21 @@ const NAMES: [(&[&str], Kind); 10] = [
 /// What the number at `place` may be. The last word that says something counts: `meter/power/voltage` is a voltage.
 pub(super) fn kind(place: &Place, seen: Seen) -> Kind {
     let words = words(&format!("{}/{}", place.topic, place.pointer));
-    let named = |word: &String| NAMES.iter().find(|(names, _)| names.contains(&word.as_str())).map(|n| n.1);
-    match words.iter().rev().find_map(named) {
+    match words.iter().rev().find_map(|word| named(word, seen)) {
         Some(Kind::Watts) if may_be_kilowatts(seen) => Kind::Kilowatts,
         Some(kind) => kind,
+        None if role(place).is_some() && may_be_kilowatts(seen) => Kind::Kilowatts,
         None => by_range(seen),
     }
+}
+
+/// What a word says; many are written in one with others, such as "apower".
+fn named(word: &str, seen: Seen) -> Option<Kind> {
+    if word.ends_with("energy") {
+        return Some(if seen.fractions { Kind::KilowattHours } else { Kind::WattHours });
+    }
+    let within = |names: &&str| word == *names || (names.len() >= 5 && word.ends_with(*names));
+    NAMES.iter().find(|(names, _)| names.iter().any(|n| within(&n))).map(|n| n.1)
 }
 
 /// A home never stays below 30 W for long, and watts seldom have fractions.
@@ -158,6 +167,16 @@ const ROLES: [(&[&str], Role); 4] = [
     (&["battery", "batt"], Role::Battery),
     (&["consumption", "wholehouse"], Role::House),
 ];
+
+/// The side of the grid that a register counts, by its name.
+pub(super) fn side(place: &Place) -> Option<&'static str> {
+    let words = words(&format!("{}/{}", place.topic, place.pointer));
+    words.iter().rev().find_map(|word| match word.as_str() {
+        "import" | "imported" | "bought" | "consumed" => Some("grid.import"),
+        "export" | "exported" | "sold" | "returned" => Some("grid.export"),
+        _ => None,
+    })
+}
 
 /// What a point of power may measure, by its name.
 pub(super) fn role(place: &Place) -> Option<Role> {

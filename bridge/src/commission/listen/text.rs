@@ -50,11 +50,12 @@ fn line(place: &Place, seen: Seen) -> String {
         true => format!("always {}", number(seen.low)),
         false => format!("{} to {}", number(seen.low), number(seen.high)),
     });
-    parts.extend(seen.noise.filter(|n| *n > 0.0).map(|noise| format!("noise {}", number(noise))));
+    let kind = kind(place, seen);
+    let climbs = matches!(kind, Kind::WattHours | Kind::KilowattHours | Kind::Time);
+    parts.extend(seen.noise.filter(|n| *n > 0.0 && !climbs).map(|noise| format!("noise {}", number(noise))));
     parts.extend((seen.low < 0.0).then(|| "goes below zero".to_owned()));
     let silent = seen.every_s.is_some_and(|every| seen.age_s > (3.0 * every).max(5.0));
     parts.extend(silent.then(|| format!("silent for {}", seconds(seen.age_s))));
-    let kind = kind(place, seen);
     if kind != Kind::Unknown {
         let role = role(place).filter(|_| kind.unit().is_some());
         let role = role.map_or(String::new(), |r| format!(" of the {}", r.word()));
@@ -95,13 +96,13 @@ fn names(out: &mut String, what: &str, topics: &[&str], columns: usize) {
 
 fn counts(out: &mut String, heard: &Heard, columns: usize) {
     let all = [
-        (heard.own, "messages of Overspill itself were left out"),
-        (heard.large, "messages were too large to look into"),
-        (heard.beyond, "values or topics were beyond what is kept, and are not listed"),
-        (heard.lost, "messages came too fast and were not looked at"),
+        (heard.own, "Messages of Overspill itself left out"),
+        (heard.large, "Messages too large to look into"),
+        (heard.beyond, "Values or topics beyond what is kept, not listed"),
+        (heard.lost, "Messages that came too fast to look at"),
     ];
     let told: Vec<String> =
-        all.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{} {what}.", grouped(*n))).collect();
+        all.iter().filter(|(n, _)| *n > 0).map(|(n, what)| format!("{what}: {}.", grouped(*n))).collect();
     if !told.is_empty() {
         out.push('\n');
         out.push_str(&wrapped(&told.join(" "), "", columns));

@@ -2,7 +2,7 @@
 
 use overspill_rules::commission::Correction;
 use overspill_rules::home::{Home, Measures, PointId, Positive};
-use toml_edit::{DocumentMut, Item, TableLike, Value};
+use toml_edit::{DocumentMut, Item, RawString, TableLike, Value};
 
 use super::Refused;
 
@@ -109,8 +109,8 @@ fn flip(section: &mut dyn TableLike, measures: Measures) -> String {
         (Some("export"), Measures::Grid(_)) => "import",
         (Some("charge"), _) => "discharge",
         (Some("discharge"), _) => "charge",
-        (Some("use"), Measures::Solar) if is_last(section, "positive") => {
-            section.remove("positive");
+        (Some("use"), Measures::Solar) if is_added(section, "positive") => {
+            remove(section, "positive");
             return "a positive number means generation".to_owned();
         }
         (Some("use"), Measures::Solar) => "generation",
@@ -124,17 +124,21 @@ fn flip(section: &mut dyn TableLike, measures: Measures) -> String {
     format!("a positive number means {other}")
 }
 
-/// What stands last was added by an earlier change, and is taken away again.
-fn is_last(section: &dyn TableLike, key: &str) -> bool {
-    section.iter().last().is_some_and(|(last, _)| last == key)
+/// Whether it stands last and without a comment: so it was added by an earlier change, and is taken away again.
+fn is_added(section: &dyn TableLike, key: &str) -> bool {
+    let plain = |item: &Item| {
+        let suffix = item.as_value().and_then(|v| v.decor().suffix()).and_then(RawString::as_str);
+        !suffix.unwrap_or_default().contains('#')
+    };
+    section.iter().last().is_some_and(|(last, item)| last == key && plain(item))
 }
 
 fn turn_scale(section: &mut dyn TableLike) {
     let scale = number(section, "scale");
     match scale {
         None => set(section, "scale", Value::from(-1)),
-        Some(-1.0) if is_last(section, "scale") && section.get("scale").is_some_and(Item::is_integer) => {
-            section.remove("scale");
+        Some(-1.0) if is_added(section, "scale") && section.get("scale").is_some_and(Item::is_integer) => {
+            remove(section, "scale");
         }
         Some(scale) => set(section, "scale", Value::from(-scale)),
     }
@@ -165,8 +169,36 @@ fn set(section: &mut dyn TableLike, key: &str, mut value: Value) {
             *there = value;
         }
         None => {
+            let end = take_end(section);
             section.insert(key, Item::Value(value));
+            give_end(section, end);
         }
+    }
+}
+
+fn remove(section: &mut dyn TableLike, key: &str) {
+    let last = section.iter().last().is_some_and(|(last, _)| last == key);
+    let end = if last { take_end(section) } else { None };
+    section.remove(key);
+    give_end(section, end);
+}
+
+/// The space before the closing brace of a table in one line belongs to its last value.
+fn take_end(section: &mut dyn TableLike) -> Option<RawString> {
+    let (_, last) = section.iter_mut().last()?;
+    let decor = last.as_value_mut()?.decor_mut();
+    let space = decor.suffix()?.clone();
+    if space.as_str().is_some_and(|s| s.contains('#')) {
+        return None;
+    }
+    decor.set_suffix("");
+    Some(space)
+}
+
+fn give_end(section: &mut dyn TableLike, end: Option<RawString>) {
+    let last = section.iter_mut().last().and_then(|(_, item)| item.as_value_mut());
+    if let (Some(end), Some(value)) = (end, last) {
+        value.decor_mut().set_suffix(end);
     }
 }
 
@@ -189,9 +221,7 @@ fn exchange(file: &mut File, home: &Home, one: PointId, other: PointId) -> Resul
 
 fn give(section: &mut dyn TableLike, key: &str, item: Option<Item>) {
     match item.map(Item::into_value) {
-        None => {
-            section.remove(key);
-        }
+        None => remove(section, key),
         Some(Ok(value)) => {
             let value = if section.contains_key(key) { value } else { undecorated(value) };
             set(section, key, value);
