@@ -19,6 +19,12 @@ pub use guess::{Kind, Role};
 pub use heard::Heard;
 pub use text::text;
 
+/// How long a broker may take until it agrees.
+const AGREED_WITHIN: Duration = Duration::from_secs(15);
+
+/// Attempts that may fail before it is given up.
+const FAILURES: u32 = 3;
+
 /// Why nothing was heard.
 #[derive(Debug, thiserror::Error)]
 pub enum ListenError {
@@ -86,8 +92,8 @@ pub async fn listen(
     config.subscriptions = vec![Subscription { filter: "#".to_owned(), qos: Qos::AtMostOnce }];
     let (link, mut events) = Link::start(config)?;
     let begun = Instant::now();
-    let mut until = begun + lasts.max(Duration::from_secs(5));
-    let (mut agreed, mut trouble) = (false, "nobody answered".to_owned());
+    let mut until = begun + AGREED_WITHIN;
+    let (mut agreed, mut failures, mut trouble) = (false, 0, "nobody answered".to_owned());
     let mut heard = Heard::new(prefixes);
     let mut tick = begun;
     while Instant::now() < until {
@@ -111,7 +117,12 @@ pub async fn listen(
             }
             Some(LinkEvent::Dropped { .. }) => heard.too_large(),
             Some(LinkEvent::Overrun { messages }) => heard.missed(messages),
-            Some(LinkEvent::Down { why, .. }) => trouble = why.to_string(),
+            Some(LinkEvent::Down { why, .. }) => {
+                (failures, trouble) = (failures + 1, why.to_string());
+                if !agreed && failures == FAILURES {
+                    break;
+                }
+            }
             Some(_) => {}
             None => break,
         }

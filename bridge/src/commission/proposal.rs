@@ -132,6 +132,8 @@ impl Proposal {
         self.read_as_it_will_be_used(path)?;
         let kept = free_name(path, date);
         replace(&kept, &there).map_err(disk(&kept))?;
+        let permissions = std::fs::metadata(path).map_err(disk(path))?.permissions();
+        std::fs::set_permissions(&kept, permissions).map_err(disk(&kept))?;
         replace(path, self.after.as_bytes()).map_err(disk(path))?;
         Ok(Written { kept, from: fingerprint(&there), to: fingerprint(self.after.as_bytes()) })
     }

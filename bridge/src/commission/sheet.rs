@@ -46,7 +46,8 @@ impl Context {
 const STYLE: &str = "
 @page { size: A4; margin: 11mm 13mm; }
 * { box-sizing: border-box; }
-body { font: 14px/1.35 Georgia, 'Times New Roman', serif; color: #000; background: #fff; max-width: 800px; margin: 20px auto; padding: 0 18px; overflow-wrap: anywhere; }
+body { font: 14px/1.35 Georgia, 'Times New Roman', serif; color: #000; background: #fff; max-width: 800px; margin: 20px auto; padding: 0 18px; overflow-wrap: break-word; }
+td { overflow-wrap: anywhere; }
 h1 { font-size: 25px; font-weight: normal; margin: 0; }
 h2 { font-size: 15px; margin: 12px 0 3px; padding-top: 4px; border-top: 1px solid #000; break-after: avoid; }
 p { margin: 2px 0; }
@@ -73,7 +74,7 @@ td.step { width: 21%; }
 .sign div { border-bottom: 1px solid #000; height: 38px; }
 .small { font-size: .88em; }
 @media print { body { margin: 0; padding: 0; max-width: none; font-size: 11.2px; line-height: 1.28; } h1 { font-size: 20px; } h2 { font-size: 12.6px; margin-top: 7px; } .standing b { font-size: 15px; } }
-@media (max-width: 560px) { .two, .flags, .head { display: block; } table { display: block; overflow-x: auto; } }
+@media (max-width: 560px) { .two, .flags, .head { display: block; } table { display: block; overflow-x: auto; } td { overflow-wrap: normal; } }
 ";
 
 /// The sheet, self-contained. It says complete only where [`complete`] does.

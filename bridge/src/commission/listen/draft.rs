@@ -116,9 +116,8 @@ fn point(name: &str, candidate: &Candidate<'_>, by_phase: bool) -> String {
     let often = seen.every_s.map_or("once".to_owned(), |every| format!("every {}", seconds(every)));
     lines.push(format!("# heard {often}, {range}"));
     let counts = register_side(candidate);
-    lines.push(match role {
-        _ if counts.is_some() => format!("measures = \"{}\"", counts.unwrap_or_default()),
-        Some(role) => format!("measures = \"{}\"", role.word()),
+    lines.push(match counts.or(role.map(Role::word)) {
+        Some(word) => format!("measures = \"{word}\""),
         None => format!("measures = \"{GAP}\"         # grid, solar, house, battery or load.NAME"),
     });
     lines.push(format!("topic = {}", quoted(&candidate.place.topic)));
@@ -130,7 +129,7 @@ fn point(name: &str, candidate: &Candidate<'_>, by_phase: bool) -> String {
         "unit = \"{unit}\"{}",
         if unit == "kW" { "                  # by its small numbers" } else { "" }
     ));
-    if role == Some(Role::Grid) {
+    if counts.is_none() && role == Some(Role::Grid) {
         lines.push(format!(
             "positive = \"{GAP}\"         # import or export: what does a positive number mean?"
         ));

@@ -75,6 +75,16 @@ impl Kind {
 }
 
 impl Role {
+    /// As people read it.
+    pub(super) fn spoken(self) -> &'static str {
+        match self {
+            Role::Grid => "the grid",
+            Role::Solar => "the roof",
+            Role::House => "the house",
+            Role::Battery => "the battery",
+        }
+    }
+
     /// As the home file calls it.
     pub(super) fn word(self) -> &'static str {
         match self {

@@ -58,7 +58,7 @@ fn line(place: &Place, seen: Seen) -> String {
     parts.extend(silent.then(|| format!("silent for {}", seconds(seen.age_s))));
     if kind != Kind::Unknown {
         let role = role(place).filter(|_| kind.unit().is_some());
-        let role = role.map_or(String::new(), |r| format!(" of the {}", r.word()));
+        let role = role.map_or(String::new(), |r| format!(" of {}", r.spoken()));
         parts.push(format!("may be {}{role}", kind.words()));
     }
     parts.join(", ")

@@ -209,7 +209,12 @@ fn exchange(file: &mut File, home: &Home, one: PointId, other: PointId) -> Resul
         let taken = |file: &mut File, point| -> Result<Option<Item>, Refused> {
             Ok(file.section(home, point)?.get(key).filter(|item| moves(item)).cloned())
         };
-        let (first, second) = (taken(file, one)?, taken(file, other)?);
+        let (mut first, mut second) = (taken(file, one)?, taken(file, other)?);
+        // A load's own meter may leave the unit out, a point may not.
+        if key == "unit" && first.is_some() != second.is_some() {
+            first = first.or_else(|| Some(toml_edit::value("W")));
+            second = second.or_else(|| Some(toml_edit::value("W")));
+        }
         if first.is_some() || second.is_some() {
             give(file.section(home, one)?, key, second);
             give(file.section(home, other)?, key, first);

@@ -129,6 +129,12 @@ fn it_is_written_with_the_old_file_kept_and_never_over_an_edited_one() {
     assert_eq!(fs::read_to_string(&path).unwrap(), proposal.after);
     assert_eq!(written.to, fingerprint(&fs::read(&path).unwrap()));
     assert!(matches!(proposal.apply(&path, date), Err(Refused::Edited(_))));
+    #[cfg(unix)]
+    {
+        let mode =
+            |path: &Path| std::os::unix::fs::PermissionsExt::mode(&fs::metadata(path).unwrap().permissions());
+        assert_eq!(mode(&written.kept), mode(&path), "whoever could read the old file can read the copy");
+    }
     let back = with(&proposal.after, "grid", Correction::FlipSign).apply(&path, date).unwrap();
     assert!(back.kept.ends_with("wren.toml.before-2027-04-12-2"), "{:?}", back.kept);
     assert_eq!(fs::read_to_string(&path).unwrap(), HOME);
@@ -153,6 +159,23 @@ fn an_exchange_of_two_is_made_once() {
     };
     let diagnosis = Diagnosis { points: site.clamps[..2].iter().map(report).collect() };
     assert_eq!(corrections(&site, &diagnosis), [(PointId(0), Correction::ExchangeWith(PointId(1)))]);
+}
+
+#[test]
+fn a_point_and_the_meter_of_a_load_are_exchanged_with_all_that_is_the_channel_s() {
+    let text = HOME.replace(
+        "# The roof, since",
+        "[point.grid.volts]          # of the meter\ntopic = \"house/meter\"\npointer = \"/a/volts\"\n\n# The roof, since",
+    );
+    let home = home_of(&text);
+    let wanted = Correction::ExchangeWith(home.point_named("heater-draw").unwrap());
+    let after = with(&text, "grid", wanted).after;
+    let changed = home_of(&after);
+    let volts = |home: &Home, id: &str| {
+        home.point(home.point_named(id).unwrap()).has_extra(overspill_rules::home::ExtraKind::Volts)
+    };
+    assert!(volts(&home, "grid") && !volts(&changed, "grid") && volts(&changed, "heater-draw"), "{after}");
+    assert_snapshot!(unified("wren.toml", &text, &after, 80));
 }
 
 proptest! {

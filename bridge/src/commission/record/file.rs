@@ -125,10 +125,13 @@ pub fn write(path: &Path, record: &Record) -> Result<(), RecordError> {
     replace(path, text.as_bytes()).map_err(|why| RecordError::Unwritable { path: path.to_owned(), why })
 }
 
-/// Puts `bytes` in place of the file at `path` in one step, with the permissions that it had.
+/// Puts `bytes` in place of the file at `path` in one step, with the permissions that it had, or those of any new file.
 pub(in crate::commission) fn replace(path: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".overspill-").tempfile_in(folder)?;
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.prefix(".overspill-").tempfile_in(folder)?;
     file.write_all(bytes)?;
     if let Ok(there) = std::fs::metadata(path) {
         file.as_file().set_permissions(there.permissions())?;

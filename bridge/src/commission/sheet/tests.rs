@@ -133,12 +133,22 @@ fn full() -> Record {
     record
 }
 
-/// Prints it for a look, and for counting its pages: set OVERSPILL_SHEET to a folder.
+/// Prints samples with the browser, for a look: set OVERSPILL_SHEET to a folder.
 #[test]
-#[ignore = "writes samples for a look at the print"]
-fn samples_to_print() {
+#[ignore = "needs chromium, and a folder to write to"]
+fn an_ordinary_home_prints_to_two_pages() {
     let folder = std::path::PathBuf::from(std::env::var_os("OVERSPILL_SHEET").unwrap());
-    write(&folder.join("complete.html"), &html(&issued(sample::record()), &context())).unwrap();
-    write(&folder.join("full.html"), &html(&issued(full()), &context())).unwrap();
-    write(&folder.join("open.html"), &html(&issued(sample::open()), &context())).unwrap();
+    for (name, record) in [("complete", sample::record()), ("open", sample::open()), ("full", full())] {
+        let (page, print) = (folder.join(format!("{name}.html")), folder.join(format!("{name}.pdf")));
+        write(&page, &html(&issued(record), &context())).unwrap();
+        let browser = std::process::Command::new("chromium")
+            .args(["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"])
+            .arg(format!("--print-to-pdf={}", print.display()))
+            .arg(&page)
+            .output()
+            .unwrap();
+        assert!(browser.status.success());
+        let pdf = String::from_utf8_lossy(&std::fs::read(&print).unwrap()).into_owned();
+        assert_eq!(pdf.matches("/Type /Page\n").count(), 2, "{name}");
+    }
 }
