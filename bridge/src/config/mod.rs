@@ -140,6 +140,19 @@ pub fn parse(text: &str, path: &Path) -> Result<Config, Diagnostics> {
     examine(text, path, false)
 }
 
+/// Checks the text of a home file that would stand at `path`, and looks for the files and folders it names.
+///
+/// # Errors
+/// Every mistake, and the warnings with them.
+pub fn parse_beside(text: &str, path: &Path) -> Result<Config, Diagnostics> {
+    examine(text, path, true)
+}
+
+/// Reads the address of a broker; `None` where it is none.
+pub(crate) fn read_broker_url(text: &str) -> Option<BrokerUrl> {
+    broker::read_url(text).ok()
+}
+
 fn examine(text: &str, path: &Path, look_at_files: bool) -> Result<Config, Diagnostics> {
     let mut found = Diagnostics::new(path.display().to_string(), text);
     let folder = path.parent().unwrap_or(Path::new(""));

@@ -75,11 +75,13 @@ pub fn html(home: &Home, told: &Gathered) -> String {
     page
 }
 
-fn heading(page: &mut String, text: &str) {
+/// A heading of the second rank.
+pub(crate) fn heading(page: &mut String, text: &str) {
     let _ = writeln!(page, "<h2>{}</h2>", escaped(text));
 }
 
-fn paragraph(page: &mut String, text: &str) {
+/// A paragraph of plain text.
+pub(crate) fn paragraph(page: &mut String, text: &str) {
     let _ = writeln!(page, "<p>{}</p>", escaped(text));
 }
 
@@ -90,7 +92,8 @@ fn figure(page: &mut String, picture: &str, caption: &str) {
     let _ = writeln!(page, "<figure>{picture}{caption}</figure>");
 }
 
-fn list<'a>(page: &mut String, class: &str, items: impl Iterator<Item = &'a str>) {
+/// A list of plain texts.
+pub(crate) fn list<'a>(page: &mut String, class: &str, items: impl Iterator<Item = &'a str>) {
     let _ = writeln!(page, "<ul class=\"{class}\">");
     items.for_each(|item| {
         let _ = writeln!(page, "<li>{}</li>", escaped(item));
@@ -99,7 +102,7 @@ fn list<'a>(page: &mut String, class: &str, items: impl Iterator<Item = &'a str>
 }
 
 /// A table; the first row is its head. Columns named in `words` hold text.
-fn table(page: &mut String, rows: &[Vec<String>], words: &[usize]) {
+pub(crate) fn table(page: &mut String, rows: &[Vec<String>], words: &[usize]) {
     page.push_str("<table>\n");
     for (n, row) in rows.iter().enumerate() {
         let cell = if n == 0 { "th" } else { "td" };
@@ -113,7 +116,8 @@ fn table(page: &mut String, rows: &[Vec<String>], words: &[usize]) {
     page.push_str("</table>\n");
 }
 
-fn row<const N: usize>(cells: [&str; N]) -> Vec<String> {
+/// Cells of a row.
+pub(crate) fn row<const N: usize>(cells: [&str; N]) -> Vec<String> {
     cells.map(str::to_owned).to_vec()
 }
 

@@ -3,7 +3,7 @@
 mod chart;
 mod csv;
 mod gather;
-mod html;
+pub(crate) mod html;
 mod json;
 mod past;
 mod prices;
@@ -16,4 +16,5 @@ pub use gather::{Gathered, Wanted, gather};
 pub use html::html;
 pub use json::json;
 pub use past::Past;
+pub(crate) use svg::escaped;
 pub use text::text;

@@ -145,7 +145,7 @@ pub(super) fn swatch(fill: Fill) -> String {
 }
 
 /// Text as HTML and SVG take it.
-pub(super) fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 

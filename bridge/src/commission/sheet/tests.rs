@@ -1,0 +1,154 @@
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+//! What the sheet says, and never says.
+
+use insta::assert_snapshot;
+
+use super::*;
+use crate::commission::record::{Applied, Record, Standing, fingerprint, issue, lapse};
+use crate::commission::sample;
+
+fn context() -> Context {
+    let rule = |file: &str, words: &str| RuleWords { file: file.to_owned(), words: words.to_owned() };
+    Context {
+        home_file: "home.toml".to_owned(),
+        fingerprint: fingerprint(b"home"),
+        prefix: "overspill/dunnock".to_owned(),
+        rules: vec![
+            rule(
+                "car.rhai",
+                "The car gets what the household set, by the time it set, at the least cost; after that only what the sun spares.",
+            ),
+            rule(
+                "dryer.rhai",
+                "So many hours a day: with spare sun by day, and what is missing in the cheapest time of the night.",
+            ),
+        ],
+    }
+}
+
+fn issued(mut record: Record) -> Record {
+    issue(&mut record, sample::at("2027-04-12T11:00:00Z"));
+    record
+}
+
+fn says_complete(page: &str) -> bool {
+    page.contains("<b>Complete</b>")
+}
+
+#[test]
+fn everything_proved() {
+    let page = html(&issued(sample::record()), &context());
+    assert!(says_complete(&page));
+    assert_snapshot!(page);
+}
+
+#[test]
+fn a_wet_afternoon_stays_open_and_a_second_issue_says_what_changed() {
+    let mut record = issued(sample::open());
+    let page = html(&record, &context());
+    assert!(!says_complete(&page) && page.contains("Still open"));
+    let solar = record.tests.iter_mut().find(|t| t.id == "solar-off").unwrap();
+    (solar.verdict, solar.next) = (Standing::Good, None);
+    solar.by = Some("recorded history".to_owned());
+    record.corrections.push(Applied {
+        at: sample::at("2027-04-12T12:00:00Z"),
+        by: "Ada Birch".to_owned(),
+        what: "grid: a positive number means export".to_owned(),
+        kept: "home.toml.before-2027-04-12".to_owned(),
+        from: fingerprint(b"old"),
+        to: fingerprint(b"home"),
+    });
+    issue(&mut record, sample::at("2027-04-14T09:00:00Z"));
+    let page = html(&record, &context());
+    assert!(says_complete(&page));
+    assert!(page.contains("Issue 2 of 14 April 2027, 10:00"));
+    assert!(page.contains("Changed since issue 1: home file: grid: a positive number means export; Solar source off: good, was not proven yet."), "{page}");
+}
+
+#[test]
+fn the_word_complete_is_refused_for_every_step_and_for_another_file() {
+    let good = issued(sample::record());
+    for verdict in [Standing::Open, Standing::Wrong, Standing::Lapsed] {
+        for step in 0..good.tests.len() {
+            let mut record = good.clone();
+            record.tests[step].verdict = verdict;
+            assert!(!says_complete(&html(&record, &context())), "{verdict:?} {step}");
+        }
+    }
+    let other = Context { fingerprint: fingerprint(b"another"), ..context() };
+    let page = html(&good, &other);
+    assert!(!says_complete(&page) && page.contains("<b>Lapsed.</b>"));
+    let mut lapsed = good;
+    lapse(&mut lapsed, &other.fingerprint);
+    assert!(html(&lapsed, &other).contains("lapsed (was good)"));
+}
+
+#[test]
+fn nothing_is_fetched_and_nothing_written_in_a_record_becomes_a_tag() {
+    let mut record = sample::record();
+    let evil = "<img src=http://x/y onerror=alert(1)>\"&";
+    record.home.name = evil.to_owned();
+    record.home.address = Some(evil.to_owned());
+    record.points[0].label = evil.to_owned();
+    record.points[0].photograph = Some(evil.to_owned());
+    record.tests[0].words = evil.to_owned();
+    record.tests[1].title = evil.to_owned();
+    record.loads[0].name = evil.to_owned();
+    record.contacts[0].name = evil.to_owned();
+    let rules = vec![RuleWords { file: "a.rhai".to_owned(), words: evil.to_owned() }];
+    let page =
+        html(&record, &Context { rules, prefix: evil.to_owned(), home_file: evil.to_owned(), ..context() });
+    assert!(!page.contains("<img") && !page.contains("<script") && !page.contains("url("));
+    assert!(!page.contains("<link") && !page.contains("@import") && !page.contains("src=\""));
+}
+
+#[test]
+fn a_rule_speaks_by_its_first_comment() {
+    let text = "// One.\n//\n//   Two.\nfn decide(home) {\n    // not this\n}\n";
+    assert_eq!(rules::leading_comment(text), "One.  Two.");
+    assert_eq!(rules::leading_comment("fn decide(home) {}\n// late\n"), "");
+    let long = "A sentence of some length that says a thing. ".repeat(12);
+    let short = rules::shortened(&long);
+    assert!(short.chars().count() < 340 && short.ends_with("thing. .."), "{short}");
+    assert!(rules::shortened(&"ä".repeat(500)).ends_with(".."));
+}
+
+/// A fuller home: three points, as many loads, and every step of a long day.
+fn full() -> Record {
+    let mut record = sample::record();
+    let (mut point, mut load) = (record.points[0].clone(), record.loads[0].clone());
+    (point.id, load.id) = ("heater-draw".to_owned(), "heater".to_owned());
+    load.name = "Water heater".to_owned();
+    record.points.push(point);
+    record.loads.push(load);
+    let tests = record.tests.clone();
+    for round in 1..=2 {
+        for test in &tests {
+            let mut more = test.clone();
+            more.id = format!("{}-{round}", test.id);
+            more.proves = vec!["point.heater-draw".to_owned(), "load.heater".to_owned()];
+            record.tests.push(more);
+        }
+    }
+    record
+}
+
+/// Prints samples with the browser, for a look: set OVERSPILL_SHEET to a folder.
+#[test]
+#[ignore = "needs chromium, and a folder to write to"]
+fn an_ordinary_home_prints_to_two_pages() {
+    let folder = std::path::PathBuf::from(std::env::var_os("OVERSPILL_SHEET").unwrap());
+    for (name, record) in [("complete", sample::record()), ("open", sample::open()), ("full", full())] {
+        let (page, print) = (folder.join(format!("{name}.html")), folder.join(format!("{name}.pdf")));
+        write(&page, &html(&issued(record), &context())).unwrap();
+        let browser = std::process::Command::new("chromium")
+            .args(["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"])
+            .arg(format!("--print-to-pdf={}", print.display()))
+            .arg(&page)
+            .output()
+            .unwrap();
+        assert!(browser.status.success());
+        let pdf = String::from_utf8_lossy(&std::fs::read(&print).unwrap()).into_owned();
+        assert_eq!(pdf.matches("/Type /Page\n").count(), 2, "{name}");
+    }
+}
