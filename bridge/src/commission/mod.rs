@@ -1,9 +1,8 @@
-//! Commissioning: the measuring points proved.
-
-pub mod passive;
-//! Commissioning: what the proof of a home leaves behind, on paper and as data, and what mends its home file.
+//! Commissioning: the measuring points proved, what the proof of a home leaves behind, on paper and as data, and what
+//! mends its home file.
 
 pub mod listen;
+pub mod passive;
 pub mod proposal;
 pub mod record;
 #[cfg(test)]
