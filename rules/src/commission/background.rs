@@ -92,10 +92,11 @@ impl Moves {
     }
 }
 
-/// The chance that `some` of `count` repeats are moved the same way, each with `share`.
+/// The chance that `some` of `count` repeats are moved the same way, each with `share`. What came goes again: a cloud and
+/// a kettle alternate as a load that is switched on and off does, so that their directions agree by themselves.
 fn chance(count: usize, some: usize, share: f64) -> f64 {
     let ways = (0..some).fold(1.0, |ways, i| ways * (count - i) as f64 / (i + 1) as f64);
-    2.0 * ways * (share / 2.0).powi(some as i32)
+    ways * share.powi(some as i32)
 }
 
 /// Stretches in which nothing was switched on purpose.
