@@ -144,7 +144,7 @@ fn named(word: &str, seen: Seen) -> Option<Kind> {
         return Some(if seen.fractions { Kind::KilowattHours } else { Kind::WattHours });
     }
     let within = |names: &&str| word == *names || (names.len() >= 5 && word.ends_with(*names));
-    NAMES.iter().find(|(names, _)| names.iter().any(|n| within(&n))).map(|n| n.1)
+    NAMES.iter().find(|(names, _)| names.iter().any(|n| within(n))).map(|n| n.1)
 }
 
 /// A home never stays below 30 W for long, and watts seldom have fractions.
