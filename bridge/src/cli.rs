@@ -5,8 +5,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::commands::{
-    backup, battery, check, correct, demo, export, import, journal, meter_book, replay, report, run, shadow,
-    test, why,
+    backup, battery, check, commission, correct, demo, export, import, journal, meter_book, replay, report,
+    run, shadow, test, why,
 };
 
 /// Spare solar power, seen, explained and used by the household's own rules.
@@ -34,6 +34,7 @@ enum Command {
     Report(report::Args),
     Why(why::Args),
     Shadow(shadow::Args),
+    Commission(commission::Args),
 }
 
 /// How a command ended.
@@ -79,6 +80,7 @@ pub fn main() -> ExitCode {
         Command::Report(args) => report::run(&args).into(),
         Command::Why(args) => why::run(&args).into(),
         Command::Shadow(args) => shadow::run(&args).into(),
+        Command::Commission(args) => commission::run(&args).into(),
     }
 }
 

@@ -3,6 +3,7 @@
 pub mod backup;
 pub mod battery;
 pub mod check;
+pub mod commission;
 pub mod correct;
 pub mod demo;
 pub mod export;

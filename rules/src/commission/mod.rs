@@ -19,6 +19,7 @@ mod evidence;
 mod fit;
 mod instrument;
 pub mod passive;
+pub mod procedure;
 mod response;
 mod site;
 mod step;

@@ -1,0 +1,377 @@
+//! `overspill commission`: the points proved, and the hand-over sheet.
+
+use std::io::{self, BufRead, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use clap::ValueEnum;
+use overspill_rules::commission::procedure::Procedure;
+use overspill_rules::time::{Span, WallTime};
+use serde_json::json;
+use tokio::sync::mpsc;
+
+use super::opening::{complain, complain_in_full, home_file, now, print, span};
+use super::run::asked_to_end;
+use crate::cli::Outcome;
+use crate::commission::record::{self, Record};
+use crate::commission::{
+    self, Answers, AtTheKeys, Ended, Installer, Options, Paper, by_history, keep_correction, listen, passive,
+    proposal, sheet, standing,
+};
+use crate::config::Config;
+use crate::daemon::HomeClock;
+use crate::store::StoreReader;
+
+/// Prove every measuring point and load while you watch, and write the hand-over sheet
+///
+/// Goes through the steps one after the other, each with what to do, its caution, what is seen meanwhile, and a verdict:
+/// good, wrong (and how to mend it), or not proven yet (and why). It commands loads only through the running daemon. At
+/// any question type repeat, skip or stop. Ctrl-C keeps what was done and takes back every override; the same command goes
+/// on where it was. This work is for a competent person; nothing here is an electrical certificate. Ends with 0 when all
+/// is proved, 1 when something is wrong or open, 2 when it could not run.
+#[derive(Debug, clap::Args)]
+pub struct Args {
+    /// The home file
+    #[arg(value_name = "HOME.toml", required_unless_present = "broker")]
+    home: Option<PathBuf>,
+    /// Answer the questions from this TOML file: `[step]` and `question = answer`
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["listen", "from", "sheet_only"])]
+    answers: Option<PathBuf>,
+    /// Do this step only, even if it was good before
+    #[arg(long, value_name = "ID", conflicts_with_all = ["listen", "from", "sheet_only"])]
+    step: Option<String>,
+    /// Write the proposed correction into the home file, keeping a copy of the old one
+    #[arg(long, conflicts_with_all = ["listen", "from", "sheet_only"])]
+    apply: bool,
+    /// Judge by recorded readings alone, from here on; what they prove completes open steps
+    #[arg(long, value_name = "T", conflicts_with_all = ["listen", "sheet_only"])]
+    from: Option<String>,
+    /// The end of the recorded readings; now where it is not given
+    #[arg(long, value_name = "T", requires = "from")]
+    to: Option<String>,
+    /// Issue the sheet again, and do nothing else
+    #[arg(long, conflicts_with = "listen")]
+    sheet_only: bool,
+    /// Listen to everything at the broker for this long, such as 60s, and draft a home file
+    #[arg(long, value_name = "DURATION", value_parser = duration)]
+    listen: Option<Duration>,
+    /// The broker to listen to, where there is no home file yet: mqtt://HOST:PORT
+    #[arg(long, value_name = "URL", requires = "listen", conflicts_with = "home")]
+    broker: Option<String>,
+    /// Where the draft goes; the standard output without it
+    #[arg(long, value_name = "FILE", requires = "listen")]
+    out: Option<PathBuf>,
+    /// The record; `NAME.commission.json` beside the home file without it
+    #[arg(long, value_name = "FILE")]
+    record: Option<PathBuf>,
+    /// The sheet; `NAME.commission.html` beside the home file without it
+    #[arg(long, value_name = "FILE")]
+    sheet: Option<PathBuf>,
+    /// How to print the result
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people
+    Text,
+    /// For programs
+    Json,
+}
+
+fn duration(text: &str) -> Result<Duration, String> {
+    let span = Span::parse(text)?;
+    match u64::try_from(span.0) {
+        Ok(ms) if ms > 0 => Ok(Duration::from_millis(ms)),
+        _ => Err("it must be longer than nothing".to_owned()),
+    }
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Outcome {
+    if let Some(lasts) = args.listen {
+        return listening(args, lasts);
+    }
+    let Some(path) = &args.home else { return complain("Name the home file.") };
+    let config = match home_file(path) {
+        Ok(config) => config,
+        Err(outcome) => return outcome,
+    };
+    let files = Files::of(args, path);
+    let done = if args.sheet_only {
+        sheet_only(&config, &files)
+    } else if let Some(from) = &args.from {
+        from_history(args, &config, &files, from)
+    } else {
+        by_procedure(args, &config, &files)
+    };
+    done.unwrap_or_else(|why| complain_in_full(&why))
+}
+
+/// What is read and written.
+struct Files {
+    home: PathBuf,
+    record: PathBuf,
+    sheet: PathBuf,
+}
+
+impl Files {
+    fn of(args: &Args, home: &Path) -> Files {
+        let beside = |ending: &str| {
+            let stem = home.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+            home.with_file_name(format!("{stem}.commission.{ending}"))
+        };
+        Files {
+            home: home.to_owned(),
+            record: args.record.clone().unwrap_or_else(|| beside("json")),
+            sheet: args.sheet.clone().unwrap_or_else(|| beside("html")),
+        }
+    }
+
+    fn text(&self) -> Result<String, String> {
+        std::fs::read_to_string(&self.home).map_err(|why| format!("{}: {why}", self.home.display()))
+    }
+
+    fn fingerprint(&self) -> Result<String, String> {
+        Ok(record::fingerprint(self.text()?.as_bytes()))
+    }
+}
+
+/// Columns of the terminal; 80 where there is none.
+fn paper(format: Format) -> Paper {
+    let terminal = io::stdout().is_terminal();
+    let columns = if terminal { crossterm::terminal::size().map_or(80, |(columns, _)| columns) } else { 80 };
+    let set = |name: &str| std::env::var_os(name).is_some_and(|v| !v.is_empty());
+    let dumb = std::env::var("TERM").is_ok_and(|t| t == "dumb");
+    let live = terminal && !dumb && format == Format::Text;
+    Paper::new(usize::from(columns), live && !set("NO_COLOR"), live)
+}
+
+fn by_procedure(args: &Args, config: &Config, files: &Files) -> Result<Outcome, String> {
+    let installer: Box<dyn Installer> = match &args.answers {
+        Some(path) => Box::new(Answers::read(path).map_err(|why| why.to_string())?),
+        None => Box::new(AtTheKeys),
+    };
+    let format = args.format;
+    let paper = paper(format);
+    let options = Options {
+        clock: HomeClock::real(),
+        paper,
+        // With JSON the dialogue goes to standard error, so that a program reads the result alone.
+        print: Box::new(move |text| match format {
+            Format::Text => {
+                let mut out = io::stdout();
+                let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+            }
+            Format::Json => {
+                let _ = io::stderr().write_all(text.as_bytes());
+            }
+        }),
+        installer,
+        lines: if args.answers.is_some() { mpsc::channel(1).1 } else { typed_lines() },
+        only: args.step.clone(),
+        record: files.record.clone(),
+        fingerprint: files.fingerprint()?,
+    };
+    let runtime = tokio::runtime::Runtime::new().map_err(|why| format!("no threads to run on: {why}"))?;
+    let ended = runtime.block_on(commission::run(config, options, asked_to_end()));
+    // A thread may still wait for a line of the terminal.
+    runtime.shutdown_background();
+    let Ended { mut record, procedure } = ended.map_err(|why| why.to_string())?;
+    let said = |text: &str| {
+        if format == Format::Text {
+            print(text)
+        }
+    };
+    correct(args.apply, config, files, (&mut record, &procedure), paper, said)?;
+    issue(format, config, files, record, paper)
+}
+
+/// Lines of the standard input, read by a thread of their own.
+fn typed_lines() -> mpsc::Receiver<String> {
+    let (to, lines) = mpsc::channel(8);
+    std::thread::spawn(move || {
+        for line in io::stdin().lock().lines() {
+            let Ok(line) = line else { return };
+            if to.blocking_send(line).is_err() {
+                return;
+            }
+        }
+    });
+    lines
+}
+
+/// Proposes a corrected home file where just one cause explains what is wrong, and writes it when told.
+fn correct(
+    apply: bool,
+    config: &Config,
+    files: &Files,
+    (record, procedure): (&mut Record, &Procedure),
+    paper: Paper,
+    say: impl Fn(&str),
+) -> Result<(), String> {
+    let wanted = proposal::corrections(procedure.site(), &procedure.diagnosis());
+    if wanted.is_empty() {
+        return Ok(());
+    }
+    let proposed = match proposal::propose(&files.text()?, &files.home, &config.home, &wanted) {
+        Ok(proposed) => proposed,
+        Err(why) => {
+            say(&format!("\nNo correction is proposed: {why}.\n"));
+            return Ok(());
+        }
+    };
+    if proposed.is_empty() {
+        return Ok(());
+    }
+    let name = files.home.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    say(&format!(
+        "\nProposed correction of the home file:\n{}",
+        proposal::unified(&name, &proposed.before, &proposed.after, paper.columns)
+    ));
+    say(&crate::words::wrapped(
+        "It puts numbers right, not wiring: where a clamp is wrong, mend the clamp instead.",
+        "",
+        paper.columns,
+    ));
+    if !apply {
+        say("Run again with --apply to write it.\n");
+        return Ok(());
+    }
+    let at = now();
+    let date = at.in_zone(&config.home.timezone).map_or(jiff::civil::Date::ZERO, |z| z.date());
+    let written = proposed.apply(&files.home, date).map_err(|why| why.to_string())?;
+    say(&format!("Written. The old file is kept as {}.\n", written.kept.display()));
+    keep_correction(record, &proposed, &written, procedure.who(), at);
+    record::write(&files.record, record).map_err(|why| why.to_string())
+}
+
+/// Writes the record and the sheet, and tells how all stands.
+fn issue(
+    format: Format,
+    config: &Config,
+    files: &Files,
+    mut record: Record,
+    paper: Paper,
+) -> Result<Outcome, String> {
+    let fingerprint = files.fingerprint()?;
+    record::lapse(&mut record, &fingerprint);
+    let at = jiff::Timestamp::from_millisecond(now().0).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
+    record::issue(&mut record, at);
+    record::write(&files.record, &record).map_err(|why| why.to_string())?;
+    let html = sheet::html(&record, &sheet::Context::of(config, &files.home, &fingerprint));
+    sheet::write(&files.sheet, &html).map_err(|why| format!("{}: {why}", files.sheet.display()))?;
+    let complete = record::complete(&record, &fingerprint);
+    match format {
+        Format::Text => {
+            print(&paper.summary(&standing(&record)));
+            let word = if complete.is_ok() { "Complete" } else { "Not complete" };
+            print(&format!("{word}. The sheet: {}\n", files.sheet.display()));
+        }
+        Format::Json => {
+            let why: Vec<_> = complete
+                .as_ref()
+                .err()
+                .into_iter()
+                .flatten()
+                .map(|w| json!({ "what": w.what, "why": w.why, "next": w.next }))
+                .collect();
+            let body = json!({
+                "complete": complete.is_ok(),
+                "record": files.record.display().to_string(),
+                "sheet": files.sheet.display().to_string(),
+                "missing": why,
+                "tests": record.tests,
+            });
+            print(&format!("{body:#}\n"));
+        }
+    }
+    Ok(if complete.is_ok() { Outcome::Done } else { Outcome::No })
+}
+
+fn known(files: &Files) -> Result<Option<Record>, String> {
+    record::read(&files.record).map_err(|why| why.to_string())
+}
+
+fn sheet_only(config: &Config, files: &Files) -> Result<Outcome, String> {
+    let Some(record) = known(files)? else {
+        return Err(format!("there is no record {}: nothing was commissioned yet", files.record.display()));
+    };
+    issue(Format::Text, config, files, record, paper(Format::Text))
+}
+
+fn from_history(args: &Args, config: &Config, files: &Files, from: &str) -> Result<Outcome, String> {
+    let home = &config.home;
+    let at = now();
+    let to = args.to.clone().unwrap_or_else(|| at.to_rfc3339());
+    let span: (WallTime, WallTime) = span(from, &to, &home.timezone)?;
+    let journal = StoreReader::open_read_only(&config.store.path).map_err(|why| why.to_string())?;
+    let report = passive::judge(&journal, home, span, |_| {}).map_err(|why| why.to_string())?;
+    let paper = paper(args.format);
+    match args.format {
+        Format::Text => print(&passive::text(home, &report, paper.columns)),
+        Format::Json => print(&format!("{:#}\n", passive::json(home, &report))),
+    }
+    let good = if report.is_good() { Outcome::Done } else { Outcome::No };
+    let Some(mut record) = known(files)? else { return Ok(good) };
+    record::lapse(&mut record, &files.fingerprint()?);
+    let changed = by_history(&mut record, home, &report, at);
+    if changed.is_empty() || args.format == Format::Json {
+        record::write(&files.record, &record).map_err(|why| why.to_string())?;
+        return Ok(good);
+    }
+    print(&crate::words::wrapped(
+        &format!("Decided by recorded readings: {}.", changed.join("; ")),
+        "",
+        paper.columns,
+    ));
+    issue(args.format, config, files, record, paper)
+}
+
+fn listening(args: &Args, lasts: Duration) -> Outcome {
+    let (link, url, prefixes) = match (&args.broker, &args.home) {
+        (Some(url), _) => match listen::link_to(url) {
+            Ok(link) => (link, url.clone(), Vec::new()),
+            Err(why) => return complain_in_full(&why.to_string()),
+        },
+        (None, Some(path)) => match home_file(path) {
+            Ok(config) => {
+                let url = format!("mqtt://{}:{}", config.mqtt.broker.host, config.mqtt.broker.port);
+                (listen::link_of(&config.mqtt), url, vec![config.mqtt.prefix.clone()])
+            }
+            Err(outcome) => return outcome,
+        },
+        (None, None) => return complain("Name a home file, or a broker with --broker mqtt://HOST:PORT."),
+    };
+    let Ok(runtime) = tokio::runtime::Runtime::new() else {
+        return complain("There are no threads to run on.");
+    };
+    let terminal = io::stderr().is_terminal();
+    let each_second = |left: u64, topics: usize| {
+        if terminal {
+            let _ = write!(io::stderr(), "\r\u{1b}[K{left} s left, {topics} topics");
+        }
+    };
+    let heard = runtime.block_on(listen::listen(link, lasts, &prefixes, each_second));
+    if terminal {
+        let _ = write!(io::stderr(), "\r\u{1b}[K");
+    }
+    let heard = match heard {
+        Ok(heard) => heard,
+        Err(why) => return complain_in_full(&why.to_string()),
+    };
+    let draft = listen::draft(&heard, &url);
+    print(&listen::text(&heard, paper(Format::Text).columns));
+    match &args.out {
+        None => print(&format!("\n{draft}")),
+        Some(file) => match std::fs::OpenOptions::new().write(true).create_new(true).open(file) {
+            Ok(mut to) => match to.write_all(draft.as_bytes()) {
+                Ok(()) => print(&format!("\nThe draft: {}\n", file.display())),
+                Err(why) => return complain(&format!("{}: {why}.", file.display())),
+            },
+            Err(why) => return complain(&format!("{}: {why}. Nothing was written.", file.display())),
+        },
+    }
+    Outcome::Done
+}

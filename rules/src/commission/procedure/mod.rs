@@ -1,0 +1,300 @@
+//! The procedure: what the installer does, step by step, and what comes of each.
+//!
+//! It is a state machine without a clock and without a way to the outside: whoever drives it (a terminal, a web page)
+//! hands in what was heard, what was answered and what time it is, and does what it gives out.
+//!
+//! ```text
+//! let mut procedure = Procedure::new(&home, earlier);
+//! loop {
+//!     match procedure.poll(now) {
+//!         Event::Ask(question) => procedure.answer(now, said),
+//!         Event::Wait { until, .. } => ..,   // hand in what is heard meanwhile, then poll again
+//!         Event::Order(order) => ..,         // send it as an override
+//!         Event::Result(result) => ..,       // keep it
+//!         ..
+//!     }
+//! }
+//! ```
+
+mod compare;
+mod fallback;
+mod form;
+mod live;
+mod load;
+mod machine;
+mod paper;
+mod plan;
+mod points;
+mod question;
+mod result;
+mod switching;
+#[cfg(test)]
+mod tests;
+mod world;
+
+use crate::home::{Home, LoadId, PointId};
+use crate::input::Input;
+use crate::time::{Span, WallTime};
+
+use super::{Diagnosis, Site};
+pub use compare::flash_power_w;
+use machine::{Machine, Move};
+pub use machine::{Order, Want};
+use plan::Kind;
+pub use plan::Step;
+pub use question::{Answer, Ask, Question, Said};
+use result::Made;
+pub use result::{Fact, Read, Standing, StepResult};
+pub use world::LoadSays;
+use world::World;
+
+/// What the procedure gives out.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Event {
+    /// A step begins.
+    Begin(Step),
+    /// A step was good in an earlier session, and still is.
+    Held(StepResult),
+    /// It asks; answer with [`Procedure::answer`].
+    Ask(Question),
+    /// It waits; poll again when something was heard, and at `until`.
+    Wait {
+        /// When the wait is over at the latest.
+        until: WallTime,
+        /// For what.
+        words: String,
+    },
+    /// An override to send.
+    Order(Order),
+    /// Something to tell.
+    Say(String),
+    /// A step is over.
+    Result(StepResult),
+    /// All steps are over.
+    Done,
+}
+
+/// One commissioning.
+pub struct Procedure {
+    world: World,
+    steps: Vec<Step>,
+    results: Vec<StepResult>,
+    at: usize,
+    /// Only this step.
+    only: Option<usize>,
+    at_work: Option<Box<dyn Machine>>,
+    asked: bool,
+    /// Overrides to take back.
+    left: Vec<LoadId>,
+    /// A result to give out after those.
+    made: Option<Made>,
+    stopped: bool,
+}
+
+impl Procedure {
+    /// The procedure of a home, with the results that still hold from earlier sessions.
+    pub fn new(home: &Home, earlier: Vec<StepResult>) -> Procedure {
+        let site = Site::of(home);
+        let steps = plan::steps(home, &site);
+        let mut world = World::new(home, site);
+        world.daylight =
+            earlier.iter().filter(|r| r.id == "daylight").flat_map(|r| r.readings.clone()).collect();
+        Procedure {
+            world,
+            steps,
+            results: earlier,
+            at: 0,
+            only: None,
+            at_work: None,
+            asked: false,
+            left: Vec::new(),
+            made: None,
+            stopped: false,
+        }
+    }
+
+    /// All steps, in their order.
+    pub fn steps(&self) -> &[Step] {
+        &self.steps
+    }
+
+    /// Who does the work, for results of steps; told by the cautions' step otherwise.
+    pub fn by(&mut self, name: &str) {
+        name.clone_into(&mut self.world.by);
+    }
+
+    /// Who does the work; empty while not told.
+    pub fn who(&self) -> &str {
+        &self.world.by
+    }
+
+    /// Does this step only, even if it was good before.
+    ///
+    /// # Errors
+    /// When there is no such step: the ids that there are.
+    pub fn only(&mut self, id: &str) -> Result<(), String> {
+        let Some(at) = self.steps.iter().position(|s| s.id == id) else {
+            let ids: Vec<&str> = self.steps.iter().map(|s| s.id.as_str()).collect();
+            return Err(format!("there is no step `{id}`; the steps are: {}", ids.join(", ")));
+        };
+        self.at = at;
+        self.only = Some(at);
+        Ok(())
+    }
+
+    /// What a message said.
+    pub fn heard(&mut self, now: WallTime, input: &Input) {
+        self.world.take(now, input);
+    }
+
+    /// What the daemon says of a load.
+    pub fn load_says(&mut self, now: WallTime, load: LoadId, says: LoadSays) {
+        self.world.load_says(now, load, says);
+    }
+
+    /// Whether the daemon is there.
+    pub fn commander(&mut self, now: WallTime, up: bool) {
+        self.world.commander(now, up);
+    }
+
+    /// The newest reading of each point, in watts, where it is fresh.
+    pub fn live(&self) -> impl Iterator<Item = (&str, Option<f64>)> + '_ {
+        let points = self.world.home.points.iter().enumerate();
+        points.map(|(i, p)| (p.id.as_str(), self.world.fresh(PointId(i as u16))))
+    }
+
+    /// What is held of all points by what was switched in this session.
+    pub fn diagnosis(&self) -> Diagnosis {
+        self.world.diagnosis()
+    }
+
+    /// The site that is judged.
+    pub fn site(&self) -> &Site {
+        &self.world.site
+    }
+
+    /// What comes next.
+    pub fn poll(&mut self, now: WallTime) -> Event {
+        self.world.now = self.world.now.max(now);
+        if let Some(load) = self.left.pop() {
+            return Event::Order(Order { load, want: Want::Auto, lasts: Span::ZERO });
+        }
+        if let Some(made) = self.made.take() {
+            return self.over(made);
+        }
+        if let Some(machine) = self.at_work.as_mut() {
+            return match machine.next(&mut self.world) {
+                Move::Ask(question) => {
+                    self.asked = true;
+                    Event::Ask(question)
+                }
+                Move::Wait(until, words) => Event::Wait { until, words },
+                Move::Order(order) => Event::Order(order),
+                Move::Say(words) => Event::Say(words),
+                Move::Finish(made) => self.over(made),
+            };
+        }
+        self.begin()
+    }
+
+    fn begin(&mut self) -> Event {
+        let past = self.only.is_some_and(|only| self.at > only);
+        let Some(step) = self.steps.get(self.at).cloned().filter(|_| !past && !self.stopped) else {
+            return Event::Done;
+        };
+        if self.only.is_none()
+            && let Some(held) = self.held(&step)
+        {
+            self.at += 1;
+            return Event::Held(held);
+        }
+        self.at_work = Some(step.machine(&self.world.home));
+        Event::Begin(step)
+    }
+
+    /// The good result of an earlier session, where it still stands by itself. What was switched by hand stands only with
+    /// the verdicts on the points, since its readings are not kept.
+    fn held(&self, step: &Step) -> Option<StepResult> {
+        let good =
+            |id: &str| self.results.iter().find(|r| r.id == id && r.standing == Standing::Good).cloned();
+        let held = good(&step.id)?;
+        let by_hand = matches!(step.kind, Kind::TestLoad(_) | Kind::Roof);
+        let points = self.steps.iter().filter(|s| matches!(s.kind, Kind::Point(_)));
+        let proved = points.map(|s| &s.id).all(|id| good(id).is_some());
+        (!by_hand || proved).then_some(held)
+    }
+
+    fn over(&mut self, made: Made) -> Event {
+        self.at_work = None;
+        let Some(step) = self.steps.get(self.at) else { return Event::Done };
+        let result = StepResult {
+            id: step.id.clone(),
+            title: step.title.clone(),
+            at: self.world.now,
+            standing: made.standing,
+            words: made.words,
+            next: made.next,
+            readings: made.readings,
+            proves: step.proves.clone(),
+            facts: made.facts,
+        };
+        self.results.retain(|r| r.id != result.id);
+        self.results.push(result.clone());
+        self.at += 1;
+        Event::Result(result)
+    }
+
+    /// Takes what was said to the question asked last.
+    pub fn answer(&mut self, now: WallTime, said: Said) {
+        self.world.now = self.world.now.max(now);
+        if !std::mem::take(&mut self.asked) {
+            return;
+        }
+        match said {
+            Said::Answer(answer) => {
+                if let Some(machine) = self.at_work.as_mut() {
+                    machine.answer(&mut self.world, answer);
+                }
+            }
+            Said::Repeat => {
+                self.leave();
+                self.at_work = None;
+            }
+            Said::Skip => {
+                self.leave();
+                self.made = Some(Made::open("It was skipped.", "Do this step."));
+            }
+            Said::Stop => self.stop(),
+        }
+    }
+
+    /// What is asked after a step that was not good.
+    pub fn go_on() -> Question {
+        Question::done("again", "Enter goes on; repeat does this step again")
+    }
+
+    /// Does the step that is over again.
+    pub fn again(&mut self) {
+        if self.at_work.is_none() {
+            self.at = self.at.saturating_sub(1);
+        }
+    }
+
+    /// Ends here: the step at work stays as it was, and every override of it is taken back by the next polls.
+    pub fn stop(&mut self) {
+        self.leave();
+        self.at_work = None;
+        self.stopped = true;
+    }
+
+    fn leave(&mut self) {
+        if let Some(machine) = &self.at_work {
+            self.left.extend(machine.holds());
+        }
+    }
+
+    /// The result of a step, of this session or an earlier one.
+    pub fn result(&self, id: &str) -> Option<&StepResult> {
+        self.results.iter().find(|r| r.id == id)
+    }
+}

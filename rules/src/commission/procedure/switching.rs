@@ -1,0 +1,304 @@
+//! Switching something by hand, again and again, with a window of quiet before and after: the test load, the roof.
+
+use crate::time::{Span, WallTime};
+
+use super::super::{Act, Amount, Unusable, What};
+use super::form::{Answers, number};
+use super::machine::{Machine, Move};
+use super::question::{Answer, Ask, Question};
+use super::result::Made;
+use super::world::World;
+
+/// How long a hand may take between the prompt and Enter: longer, and the house may have moved meanwhile.
+const HAND: Span = Span::seconds(30);
+
+/// How long after Enter a switching is complete.
+const SETTLE: Span = Span::seconds(5);
+
+/// An inverter comes back after some minutes (1 to 5, by the grid code) and ramps up.
+const COMES_BACK: Span = Span::minutes(10);
+
+/// Of what the roof gave before, this share must be back before it is switched off again.
+const BACK_SHARE: f64 = 0.7;
+
+/// Less than this from a roof, in watts, proves nothing.
+const ROOF_LEAST_W: f64 = 300.0;
+
+/// Switchings that failed before the step is left open.
+const MOST_FAILED: usize = 4;
+
+/// Where a kettle or a cloud hides an answer, it is switched more often, up to so many times what it needs at least.
+const MOST_TIMES: usize = 2;
+
+/// What happens with the switch.
+enum Stage {
+    Asking,
+    /// The person is on the way to the switch.
+    Going,
+    /// Quiet before a switching.
+    Before(WallTime),
+    /// The prompt was given then.
+    Hand(WallTime),
+    /// Quiet after it.
+    After(WallTime),
+    /// The inverter starts again.
+    Returning(WallTime),
+    Over,
+}
+
+/// Something switched by hand.
+pub(super) struct Switching {
+    id: String,
+    what: What,
+    questions: Vec<Question>,
+    answers: Answers,
+    stage: Stage,
+    on: bool,
+    done: usize,
+    wanted: usize,
+    failed: usize,
+    before: (WallTime, WallTime),
+    roof_w: Option<f64>,
+    say: Option<String>,
+}
+
+impl Switching {
+    /// The test load on one phase.
+    pub(super) fn test_load(id: &str, phase: Option<u8>) -> Switching {
+        let watts = Ask::Number { unit: "W", low: 500.0, high: 4000.0, optional: false };
+        let volts = Ask::Number { unit: "V", low: 100.0, high: 260.0, optional: false };
+        let questions = vec![
+            Question::new(format!("{id}.rated-w"), "What is printed on the test load?", watts),
+            Question::new(format!("{id}.rated-v"), "At how many volts?", volts),
+        ];
+        // On and off twice are four edges; the core wants three that agree, and one may fall to a kettle.
+        Switching::new(id, What::TestLoad(phase), questions, 4)
+    }
+
+    /// The roof at its own isolator.
+    pub(super) fn roof(id: &str) -> Switching {
+        let watts = Ask::Number { unit: "W", low: 0.0, high: 100_000.0, optional: true };
+        let words = "What does the inverter's own display say it gives now? Enter where it has none";
+        let questions = vec![Question::new(format!("{id}.display-w"), words, watts)];
+        Switching::new(id, What::SolarOff, questions, 3)
+    }
+
+    fn new(id: &str, what: What, questions: Vec<Question>, wanted: usize) -> Switching {
+        Switching {
+            id: id.to_owned(),
+            what,
+            questions,
+            answers: Vec::new(),
+            stage: Stage::Asking,
+            on: what == What::SolarOff,
+            done: 0,
+            wanted,
+            failed: 0,
+            before: (WallTime(0), WallTime(0)),
+            roof_w: None,
+            say: None,
+        }
+    }
+
+    fn is_roof(&self) -> bool {
+        self.what == What::SolarOff
+    }
+
+    fn amount(&self, world: &World) -> Amount {
+        if self.is_roof() {
+            return match number(&self.answers, 0) {
+                Some(watts) if watts > 0.0 => Amount::read(watts, 0.15),
+                _ => Amount::unknown(self.roof_w.unwrap_or(1000.0)),
+            };
+        }
+        let volts = world.volts().map_or(world.home.supply.volts, |(_, v)| v);
+        let rated_w = number(&self.answers, 0).unwrap_or(2000.0);
+        Amount::resistive(rated_w, number(&self.answers, 1).unwrap_or(230.0), volts)
+    }
+
+    /// What the roof's points read now, the largest by size: a wrong clamp must not hide the sun.
+    fn roof_now(&self, world: &World) -> Option<f64> {
+        let of_roof = world.home.points_measuring(crate::home::Measures::Solar);
+        of_roof.filter_map(|p| world.fresh(p)).map(f64::abs).max_by(f64::total_cmp)
+    }
+
+    fn prompt(&self) -> Question {
+        let (key, words) = match (self.is_roof(), self.on) {
+            (false, false) => ("on", "Switch the test load ON now, and press Enter at once."),
+            (false, true) => ("off", "Switch the test load OFF now, and press Enter at once."),
+            (true, true) => ("off", "Switch the roof OFF at its isolator now, and press Enter at once."),
+            (true, false) => ("on", "Switch the roof ON again, and press Enter."),
+        };
+        Question::done(format!("{}.{key}", self.id), words)
+    }
+
+    /// The switching just made, from the prompt to Enter.
+    fn act(&mut self, world: &mut World, prompted: WallTime) {
+        self.on = !self.on;
+        let took = world.now - prompted;
+        let mut amount = self.amount(world);
+        let judged = !(self.is_roof() && self.on);
+        if judged && took > HAND {
+            // It happened, but is not counted: nobody knows what else did meanwhile.
+            amount.watts = 0.0;
+            self.failed += 1;
+            self.say = Some(format!(
+                "That took {took}: too long to be counted, since the house may have moved meanwhile. Press Enter within {HAND}."
+            ));
+        } else if judged {
+            self.done += 1;
+        }
+        let settle = took + SETTLE;
+        world.acts.push(Act { what: self.what, on: self.on, at: prompted, settle, amount });
+    }
+
+    /// How many points answered clearly, and how many that were heard did not.
+    fn seen(&self, world: &World) -> (usize, usize) {
+        let points = world.diagnosis().points;
+        let all = points.iter().flat_map(|p| &p.responses).filter(|r| r.what == self.what);
+        let heard: Vec<bool> =
+            all.filter(|r| r.share != Err(Unusable::Silent)).map(|r| r.share.is_ok()).collect();
+        let clear = heard.iter().filter(|clear| **clear).count();
+        (clear, heard.len() - clear)
+    }
+
+    /// Whether more would tell nothing more, or is too much to ask.
+    fn is_enough(&self, world: &World) -> bool {
+        self.failed >= MOST_FAILED
+            || self.done >= MOST_TIMES * self.wanted
+            || (self.done >= self.wanted && self.seen(world).1 == 0)
+    }
+
+    fn finish(&self, world: &World) -> Move {
+        let switched = super::paper::count(self.done, "switching");
+        let next = "Repeat this step when the house is quieter and the sky steadier.";
+        let made = match self.seen(world) {
+            (1.., 0) if self.done >= self.wanted => Made::good(format!(
+                "{switched}, seen by every point that reports. The verdict on each point follows."
+            )),
+            (0, _) => Made::open(
+                format!("{switched}, and no point's answer can be told from what else moved."),
+                next,
+            ),
+            (seen, blurred) => {
+                Made::open(format!("{switched}. {seen} of {} points answered clearly.", seen + blurred), next)
+            }
+        };
+        Move::Finish(made)
+    }
+}
+
+impl Machine for Switching {
+    fn next(&mut self, world: &mut World) -> Move {
+        if let Some(words) = self.say.take() {
+            return Move::Say(words);
+        }
+        if let Some(question) = self.questions.get(self.answers.len()) {
+            return Move::Ask(question.clone());
+        }
+        match self.stage {
+            Stage::Asking => self.ready(world),
+            Stage::Going => {
+                let place = if self.is_roof() {
+                    "at the roof's isolator"
+                } else {
+                    "with the test load plugged in and off"
+                };
+                Move::Ask(Question::done(
+                    format!("{}.ready", self.id),
+                    format!(
+                        "Press Enter when you stand {place}, with this screen at hand. From here on switch nothing else."
+                    ),
+                ))
+            }
+            Stage::Before(until) if world.now < until => {
+                Move::Wait(until, "quiet before the switching".to_owned())
+            }
+            Stage::Before(until) => {
+                self.before = (WallTime(until.0 - world.window().0), until);
+                self.stage = Stage::Hand(world.now);
+                Move::Ask(self.prompt())
+            }
+            Stage::Hand(_) => Move::Ask(self.prompt()),
+            Stage::After(until) if world.now < until => Move::Wait(until, "the points to answer".to_owned()),
+            Stage::After(until) => self.after(world, until),
+            Stage::Returning(until) => self.returning(world, until),
+            Stage::Over => self.finish(world),
+        }
+    }
+
+    fn answer(&mut self, world: &mut World, answer: Answer) {
+        if self.answers.len() < self.questions.len() {
+            self.answers.push(answer);
+            return;
+        }
+        match self.stage {
+            Stage::Going => self.stage = Stage::Before(world.now + world.window() + Span::seconds(3)),
+            Stage::Hand(prompted) => {
+                self.act(world, prompted);
+                let until = world.now + SETTLE + world.window() + Span::seconds(1);
+                self.stage = if self.is_roof() && self.on {
+                    Stage::Returning(world.now + COMES_BACK)
+                } else {
+                    Stage::After(until)
+                };
+            }
+            _ => {}
+        }
+    }
+}
+
+impl Switching {
+    fn ready(&mut self, world: &mut World) -> Move {
+        if self.is_roof() {
+            let now = number(&self.answers, 0).filter(|w| *w > 0.0).or(self.roof_now(world)).unwrap_or(0.0);
+            if now < ROOF_LEAST_W {
+                return Move::Finish(Made::open(
+                    format!("The roof gives {now:.0} W: too little to see it go."),
+                    format!(
+                        "Come back when it gives {ROOF_LEAST_W:.0} W; or let recorded history complete this."
+                    ),
+                ));
+            }
+            self.roof_w = self.roof_now(world);
+        }
+        self.stage = Stage::Going;
+        self.next(world)
+    }
+
+    fn after(&mut self, world: &mut World, until: WallTime) -> Move {
+        if self.on && !self.is_roof() {
+            let after = (WallTime(until.0 - world.window().0), until);
+            world.note_power_factors(self.before, after);
+        }
+        // Nothing is left switched the wrong way round: the load ends off, the roof on.
+        if !self.is_enough(world) || self.on != self.is_roof() {
+            self.stage = Stage::Hand(world.now);
+            // The window after one switching is the window before the next.
+            self.before = (WallTime(until.0 - world.window().0), until);
+            return Move::Ask(self.prompt());
+        }
+        self.stage = Stage::Over;
+        self.next(world)
+    }
+
+    fn returning(&mut self, world: &mut World, until: WallTime) -> Move {
+        let wanted = self.roof_w.unwrap_or(0.0) * BACK_SHARE;
+        if self.roof_now(world).is_some_and(|w| w >= wanted && w > 0.0) {
+            let ramp = Span::seconds(30);
+            // What comes next shall find the roof at work again.
+            self.stage = if self.is_enough(world) {
+                Stage::Over
+            } else {
+                Stage::Before(world.now + ramp + world.window())
+            };
+            return self.next(world);
+        }
+        if world.now < until {
+            return Move::Wait(until, "the inverter to start again (1 to 5 minutes)".to_owned());
+        }
+        self.stage = Stage::Over;
+        self.say = Some(format!("The roof did not come back within {COMES_BACK}."));
+        self.next(world)
+    }
+}
