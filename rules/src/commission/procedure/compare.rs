@@ -3,11 +3,11 @@
 use crate::home::{Measures, PointId};
 use crate::time::{Span, WallTime};
 
-use super::super::{Accuracy, Class, compare};
+use super::super::{Accuracy, Class, Sample, compare};
 use super::form::{Answers, number, words};
 use super::machine::{Machine, Move};
 use super::question::{Answer, Ask, Question};
-use super::result::Made;
+use super::result::{Made, Standing};
 use super::world::World;
 
 /// What a billing meter of class B may be wrong by, as a share (MID 2014/32/EU, MI-003, Table 2), with what a clamp of
@@ -144,6 +144,13 @@ fn flashed(world: &World, answers: &Answers, from: WallTime, to: WallTime, error
     made.read("by flashes", meter_w, "W").read("grid reading", grid_w.abs(), "W")
 }
 
+/// How far readings lie apart.
+fn spread(samples: &[Sample]) -> f64 {
+    let low = samples.iter().map(|s| s.watts).fold(f64::INFINITY, f64::min);
+    let high = samples.iter().map(|s| s.watts).fold(f64::NEG_INFINITY, f64::max);
+    (high - low).max(0.0)
+}
+
 /// Compares one point with an instrument.
 pub(super) struct Instrument {
     point: PointId,
@@ -215,6 +222,7 @@ impl Instrument {
         let share = number(&self.answers, 2).unwrap_or(1.0) / 100.0;
         let value = number(&self.answers, 4).unwrap_or(0.0);
         let reference_w = if words(&self.answers, 3) == "A" { value * volts } else { value };
+        let spread = spread(world.between(self.point, from, world.now));
         let said = format!("The instrument says {reference_w:.0} W, `{}` {:.0} W", self.id, reads_w.abs());
         let made = match compare(reads_w.abs(), reference_w, share, class, rated_a, volts) {
             Accuracy::Within { limit } => Made::good(format!("{said}: within {:.1} %.", 100.0 * limit)),
@@ -233,6 +241,15 @@ impl Instrument {
             Accuracy::Nothing => {
                 Made::open(format!("{said}: nothing to compare."), "Repeat while a heater runs.")
             }
+        };
+        // A load that moved was another one when the instrument was read.
+        let made = if made.standing == Standing::Wrong && spread > 0.02 * reads_w.abs() + 5.0 {
+            Made::open(
+                format!("{said}; it moved by {spread:.0} W meanwhile."),
+                "Repeat beside a load that stands still.",
+            )
+        } else {
+            made
         };
         made.read("instrument", reference_w, "W").read("point", reads_w.abs(), "W")
     }

@@ -3,7 +3,7 @@
 use crate::home::{Fallback, Load, LoadId};
 use crate::time::{Span, WallTime};
 
-use super::load::{HELD, NO_DAEMON, START_IT};
+use super::load::{COMES_UP, HELD, NO_DAEMON, START_IT};
 use super::machine::{Machine, Move, Order, Want};
 use super::question::{Answer, Ask, Question};
 use super::result::{Fact, Made};
@@ -88,6 +88,8 @@ pub(super) struct Fallen {
     ordered: bool,
     prompted: bool,
     made: Option<Made>,
+    /// Until when the daemon is waited for.
+    patient: Option<WallTime>,
 }
 
 impl Fallen {
@@ -100,6 +102,7 @@ impl Fallen {
             ordered: false,
             prompted: false,
             made: None,
+            patient: None,
         }
     }
 
@@ -165,6 +168,9 @@ impl Machine for Fallen {
                 let want = if self.way == Way::Power { Want::Off } else { Want::On };
                 Move::Order(Order { load: self.load, want, lasts: HELD })
             }
+            Stage::Begin if world.now < *self.patient.get_or_insert(world.now + COMES_UP) => {
+                Move::Wait(world.now + COMES_UP, "the daemon".to_owned())
+            }
             Stage::Begin if self.prompted => {
                 self.done(Made::open(NO_DAEMON, START_IT));
                 self.next(world)
@@ -203,7 +209,10 @@ impl Machine for Fallen {
 
     fn answer(&mut self, world: &mut World, answer: Answer) {
         match self.stage {
-            Stage::Begin => self.prompted = true,
+            Stage::Begin => {
+                self.prompted = true;
+                self.patient = Some(world.now + COMES_UP);
+            }
             Stage::Prompt => {
                 let (_, within) = self.declared(world);
                 let watched = if self.way == Way::Power { POWERED } else { within.times(1.5) + GRACE };

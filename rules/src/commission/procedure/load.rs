@@ -28,6 +28,9 @@ const TIMES: usize = 2;
 /// Less than this share of what was set is no draw.
 const DRAWS: f64 = 0.3;
 
+/// A daemon that was just started is heard within this.
+pub(super) const COMES_UP: Span = Span::seconds(45);
+
 enum Stage {
     Begin,
     Started(WallTime),
@@ -56,6 +59,8 @@ pub(super) struct Commanded {
     rested_w: Vec<f64>,
     slowest: Span,
     trouble: Option<Made>,
+    /// Until when the daemon is waited for.
+    patient: Option<WallTime>,
 }
 
 impl Commanded {
@@ -74,6 +79,7 @@ impl Commanded {
             rested_w: Vec::new(),
             slowest: Span::ZERO,
             trouble: None,
+            patient: None,
         }
     }
 
@@ -138,6 +144,9 @@ impl Machine for Commanded {
                 self.stage = Stage::Started(world.now + DAEMON);
                 self.order(Want::Off)
             }
+            Stage::Begin if world.now < *self.patient.get_or_insert(world.now + COMES_UP) => {
+                Move::Wait(world.now + COMES_UP, "the daemon".to_owned())
+            }
             Stage::Begin if self.prompted => self.fail(world, Made::open(NO_DAEMON, START_IT)),
             Stage::Begin => {
                 self.asking = true;
@@ -166,6 +175,7 @@ impl Machine for Commanded {
 
     fn answer(&mut self, world: &mut World, _: Answer) {
         self.prompted = true;
+        self.patient = Some(world.now + COMES_UP);
         if std::mem::take(&mut self.asking)
             && let Stage::Set(set, _) = self.stage
         {

@@ -127,8 +127,6 @@ pub(super) fn steps(home: &Home, site: &Site) -> Vec<Step> {
         )
         .proves([format!("point.{id}")])
     };
-    let of_load = |c: &&Clamp| matches!(c.own.flow, Flow::Load(_));
-    all.extend(site.clamps.iter().filter(|c| !of_load(c)).map(verdict));
     let grids = home.points.iter().filter(|p| matches!(p.measures, crate::home::Measures::Grid(_)));
     all.push(
         step(
@@ -154,7 +152,7 @@ pub(super) fn steps(home: &Home, site: &Site) -> Vec<Step> {
     }));
     let (commanded, fallbacks) = of_loads(home);
     all.extend(commanded);
-    all.extend(site.clamps.iter().filter(of_load).map(verdict));
+    all.extend(site.clamps.iter().map(verdict));
     all.extend(fallbacks);
     if site.solar {
         let roofs = home.points_measuring(crate::home::Measures::Solar);

@@ -39,9 +39,7 @@ fn judged(world: &World, report: &PointReport) -> Made {
         Verdict::Good => Made::good(format!("{evidence}: as it should.")),
         Verdict::Wrong(open) => Made::wrong(format!("{evidence}. It {}.", either(report, open)), mends(open)),
         Verdict::Inconclusive { open, next } => {
-            let fits = single(open).iter().filter(|s| !s.is_good()).count();
-            let so_far =
-                if fits == 0 { String::new() } else { format!(" {fits} faults are not ruled out yet.") };
+            let so_far = not_ruled_out(open);
             Made::open(format!("{evidence}.{so_far}"), next_words(world, *next))
         }
     };
@@ -72,6 +70,27 @@ pub(super) fn named(world: &World, what: What) -> String {
             let name = world.home.loads.get(usize::from(load.0)).map_or("load", |l| l.name.as_str());
             format!("{name} on")
         }
+    }
+}
+
+/// Points that are surely wrong, each with what is wrong with it.
+pub(super) fn wrong(world: &World) -> Vec<String> {
+    let points = world.diagnosis().points;
+    let told = |report: &PointReport| match &report.verdict {
+        Verdict::Wrong(open) => Some(format!("`{}` {}", world.name(report.point), either(report, open))),
+        _ => None,
+    };
+    points.iter().filter_map(told).collect()
+}
+
+/// What still fits beside good.
+fn not_ruled_out(open: &[Suspect]) -> String {
+    let faults: Vec<&Suspect> = single(open).into_iter().filter(|s| !s.is_good()).collect();
+    let told: Vec<String> = faults.iter().take(MOST_TOLD).map(|s| format!("it {}", causes(s))).collect();
+    match (told.is_empty(), faults.len().saturating_sub(MOST_TOLD)) {
+        (true, _) => String::new(),
+        (false, 0) => format!(" Not ruled out yet: {}.", told.join("; ")),
+        (false, more) => format!(" Not ruled out yet: {}; and {more} more.", told.join("; ")),
     }
 }
 

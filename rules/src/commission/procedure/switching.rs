@@ -43,6 +43,8 @@ enum Stage {
     After(WallTime),
     /// The inverter starts again.
     Returning(WallTime),
+    /// It is back, and nothing more is switched.
+    Settling(WallTime),
     Over,
 }
 
@@ -107,7 +109,7 @@ impl Switching {
     fn amount(&self, world: &World) -> Amount {
         if self.is_roof() {
             return match number(&self.answers, 0) {
-                Some(watts) if watts > 0.0 => Amount::read(watts, 0.15),
+                Some(watts) if watts > 0.0 => Amount::read(watts, 0.1),
                 _ => Amount::unknown(self.roof_w.unwrap_or(1000.0)),
             };
         }
@@ -184,7 +186,7 @@ impl Switching {
                 Made::open(format!("{switched}. {seen} of {} points answered clearly.", seen + blurred), next)
             }
         };
-        Move::Finish(made)
+        Move::Finish(with_warning(world, made))
     }
 }
 
@@ -223,7 +225,10 @@ impl Machine for Switching {
             Stage::After(until) if world.now < until => Move::Wait(until, "the points to answer".to_owned()),
             Stage::After(until) => self.after(world, until),
             Stage::Returning(until) => self.returning(world, until),
-            Stage::Over => self.finish(world),
+            Stage::Settling(until) if world.now < until => {
+                Move::Wait(until, "the roof to stand still again".to_owned())
+            }
+            Stage::Settling(_) | Stage::Over => self.finish(world),
         }
     }
 
@@ -288,7 +293,7 @@ impl Switching {
             let ramp = Span::seconds(30);
             // What comes next shall find the roof at work again.
             self.stage = if self.is_enough(world) {
-                Stage::Over
+                Stage::Settling(world.now + ramp + world.window())
             } else {
                 Stage::Before(world.now + ramp + world.window())
             };
@@ -301,4 +306,13 @@ impl Switching {
         self.say = Some(format!("The roof did not come back within {COMES_BACK}."));
         self.next(world)
     }
+}
+
+/// Tells at once of a point that is surely wrong: nobody should go on for half an hour before that is mended.
+fn with_warning(world: &World, mut made: Made) -> Made {
+    let wrong = super::points::wrong(world);
+    if !wrong.is_empty() {
+        made.words = format!("{} Clear already: {}.", made.words, wrong.join("; "));
+    }
+    made
 }
