@@ -109,6 +109,17 @@ pub fn run(args: &Args) -> Outcome {
     done.unwrap_or_else(|why| complain_in_full(&why))
 }
 
+/// Issues the sheet of a home again, as `--sheet-only` does.
+pub fn issue_again(home: &Path) -> Outcome {
+    let config = match home_file(home) {
+        Ok(config) => config,
+        Err(outcome) => return outcome,
+    };
+    let beside = |ending: &str| home.with_extension(format!("commission.{ending}"));
+    let files = Files { home: home.to_owned(), record: beside("json"), sheet: beside("html") };
+    sheet_only(&config, &files).unwrap_or_else(|why| complain_in_full(&why))
+}
+
 /// What is read and written.
 struct Files {
     home: PathBuf,

@@ -60,7 +60,7 @@ impl Paper {
     pub(super) fn ask(self, question: &Question) -> String {
         let how = match &question.ask {
             Ask::Done | Ask::Text { .. } => String::new(),
-            Ask::Number { unit, .. } if unit.is_empty() => " (number)".to_owned(),
+            Ask::Number { unit: "", .. } => " (number)".to_owned(),
             Ask::Number { unit, .. } => format!(" ({unit})"),
             Ask::Choice(words) => {
                 let all: Vec<String> =
@@ -104,4 +104,60 @@ impl Paper {
 fn rounded(span: Span) -> Span {
     let minute = 60_000;
     if span.0 < minute { span } else { Span((span.0 + minute / 2) / minute * minute) }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use std::path::Path;
+
+    use overspill_rules::commission::procedure::{Event, Procedure, Said};
+    use overspill_rules::time::WallTime;
+
+    use super::*;
+    use crate::config;
+
+    const HOME: &str = include_str!("../../../examples/wren/home.toml");
+
+    fn procedure() -> Procedure {
+        let home = config::parse(HOME, Path::new("home.toml")).unwrap().home;
+        Procedure::new(&home, Vec::new())
+    }
+
+    fn all_steps(columns: usize) -> String {
+        let paper = Paper::new(columns, false, false);
+        let procedure = procedure();
+        let all = procedure.steps().len();
+        let lines: String =
+            procedure.steps().iter().enumerate().map(|(i, step)| paper.begin((i + 1, all), step)).collect();
+        assert!(lines.lines().all(|l| l.chars().count() <= columns), "{lines}");
+        lines
+    }
+
+    #[test]
+    fn every_step_on_a_wide_and_on_a_narrow_screen() {
+        insta::assert_snapshot!("every_step_at_80_columns", all_steps(80));
+        insta::assert_snapshot!("every_step_at_40_columns", all_steps(40));
+    }
+
+    #[test]
+    fn what_is_skipped_stays_open_and_a_stop_ends_it() {
+        let mut procedure = procedure();
+        let now = WallTime(0);
+        assert!(matches!(procedure.poll(now), Event::Begin(step) if step.id == "cautions"));
+        assert!(matches!(procedure.poll(now), Event::Ask(_)));
+        procedure.answer(now, Said::Skip);
+        let Event::Result(result) = procedure.poll(now) else { unreachable!("a skipped step has a result") };
+        assert_eq!(result.standing, Standing::Open);
+        let shown = Paper::new(40, false, false).result(&result);
+        assert_eq!(shown, "  => not proven yet\n     It was skipped.\n     -> Do this step.\n");
+        procedure.stop();
+        assert_eq!(procedure.poll(now), Event::Done);
+    }
+
+    #[test]
+    fn a_step_that_is_not_there_is_told_with_those_that_are() {
+        let why = procedure().only("roofs").unwrap_err();
+        assert!(why.contains("there is no step `roofs`") && why.contains("roof,"), "{why}");
+    }
 }

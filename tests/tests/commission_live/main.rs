@@ -132,6 +132,7 @@ impl Site {
         grid_sign: f64,
         answers: &str,
         only: Option<&str>,
+        columns: usize,
     ) -> Result<Ended, CommissionError> {
         let clock = HomeClock::made_up(begins, SPEED);
         let plant = Plant::new(SEED, begins);
@@ -150,7 +151,7 @@ impl Site {
         let said = Arc::clone(&self.said);
         let options = Options {
             clock,
-            paper: Paper::new(80, false, false),
+            paper: Paper::new(columns, false, false),
             print: Box::new(move |text| said.lock().unwrap().push_str(text)),
             installer: Box::new(hands),
             lines: mpsc::channel(1).1,
@@ -178,12 +179,15 @@ async fn a_reversed_grid_clamp_is_found_mended_and_then_all_is_good() {
     let site = Site::new();
 
     // The evening before: one step, at night.
-    let ended = site.session(NIGHT, 1.0, ANSWERS, Some("daylight")).await.unwrap_or_else(|w| panic!("{w}"));
+    let ended =
+        site.session(NIGHT, 1.0, ANSWERS, Some("daylight"), 40).await.unwrap_or_else(|w| panic!("{w}"));
     assert_eq!(ended.record.test("daylight").unwrap().verdict, Standing::Open);
 
     let ended =
-        site.session(DAY, -1.0, ANSWERS, None).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
-    println!("{}", site.said());
+        site.session(DAY, -1.0, ANSWERS, None, 40).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
+    let narrow = site.said();
+    println!("{narrow}");
+    assert!(narrow.lines().all(|l| l.chars().count() <= 40), "{narrow}");
     let grid = ended.record.test("point.grid").unwrap();
     assert_eq!(grid.verdict, Standing::Wrong, "{}", grid.words);
     assert!(grid.words.contains("the wrong way round"), "{}", grid.words);
@@ -197,7 +201,7 @@ async fn a_reversed_grid_clamp_is_found_mended_and_then_all_is_good() {
     assert!(std::fs::read_to_string(&site.home).unwrap().contains("positive = \"export\""));
 
     let ended =
-        site.session(DAY, -1.0, ANSWERS, None).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
+        site.session(DAY, -1.0, ANSWERS, None, 80).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
     let said = site.said();
     println!("{said}");
     let fingerprint = record::fingerprint(&std::fs::read(&site.home).unwrap());
@@ -205,4 +209,10 @@ async fn a_reversed_grid_clamp_is_found_mended_and_then_all_is_good() {
     assert!(missing.is_empty(), "{missing:#?}");
     assert!(said.contains("The home file changed, so this must be proved again"));
     assert!(said.lines().all(|l| l.chars().count() <= 80), "{said}");
+
+    // The sheet, as the command issues it again.
+    let issued = overspill::commands::commission::issue_again(&site.home);
+    assert_eq!(issued, overspill::cli::Outcome::Done, "all is proved");
+    let sheet = std::fs::read_to_string(site.home.with_file_name("home.commission.html")).unwrap();
+    assert!(sheet.contains("Linnet House") && sheet.contains("R. Fitter"));
 }

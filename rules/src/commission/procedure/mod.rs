@@ -28,8 +28,6 @@ mod points;
 mod question;
 mod result;
 mod switching;
-#[cfg(test)]
-mod tests;
 mod world;
 
 use crate::home::{Home, LoadId, PointId};

@@ -27,7 +27,7 @@ impl Machine for Judged {
 fn first_words(report: &PointReport) -> String {
     match &report.verdict {
         Verdict::Good => "good".to_owned(),
-        Verdict::Wrong(open) => open.first().map_or_else(String::new, |s| causes(s)),
+        Verdict::Wrong(open) => open.first().map_or_else(String::new, causes),
         Verdict::Inconclusive { .. } => "not proven yet".to_owned(),
     }
 }
