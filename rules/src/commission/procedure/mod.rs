@@ -161,9 +161,10 @@ impl Procedure {
         points.map(|(i, p)| (p.id.as_str(), self.world.fresh(PointId(i as u16))))
     }
 
-    /// What is held of all points by what was switched in this session.
+    /// What is held of all points by what was switched in this session: as it was when they were judged, or as it would
+    /// be now while they were not.
     pub fn diagnosis(&self) -> Diagnosis {
-        self.world.diagnosis()
+        self.world.judged.clone().unwrap_or_else(|| self.world.diagnosis())
     }
 
     /// The site that is judged.

@@ -15,6 +15,7 @@ impl Machine for Judged {
     fn next(&mut self, world: &mut World) -> Move {
         let diagnosis = world.diagnosis();
         let id = world.name(self.0).to_owned();
+        world.judged = Some(diagnosis.clone());
         Move::Finish(match diagnosis.points.iter().find(|p| p.point == self.0) {
             Some(report) => judged(world, report).facts(vec![Fact::Found(id, first_words(report))]),
             None => Made::open("No step can prove it.", "Compare it with an instrument."),

@@ -1,16 +1,20 @@
 //! Switching something by hand, again and again, with a window of quiet before and after: the test load, the roof.
 
+use crate::home::LoadId;
 use crate::time::{Span, WallTime};
 
 use super::super::{Act, Amount, Unusable, What};
 use super::form::{Answers, number};
-use super::machine::{Machine, Move};
+use super::machine::{Machine, Move, Order, Want};
 use super::question::{Answer, Ask, Question};
 use super::result::Made;
 use super::world::World;
 
 /// How long a hand may take between the prompt and Enter: longer, and the house may have moved meanwhile.
 const HAND: Span = Span::seconds(30);
+
+/// Loads are held off for this long at most, whatever becomes of this program.
+const HELD: Span = Span::minutes(60);
 
 /// How long after Enter a switching is complete.
 const SETTLE: Span = Span::seconds(5);
@@ -62,6 +66,9 @@ pub(super) struct Switching {
     before: (WallTime, WallTime),
     roof_w: Option<f64>,
     say: Option<String>,
+    /// Loads that are held off meanwhile, so that the rules don't move them; and orders still to be given.
+    held: Vec<LoadId>,
+    orders: Vec<Order>,
 }
 
 impl Switching {
@@ -99,11 +106,18 @@ impl Switching {
             before: (WallTime(0), WallTime(0)),
             roof_w: None,
             say: None,
+            held: Vec::new(),
+            orders: Vec::new(),
         }
     }
 
     fn is_roof(&self) -> bool {
         self.what == What::SolarOff
+    }
+
+    fn order_all(&mut self, world: &World, want: Want) {
+        let loads = 0..world.home.loads.len();
+        self.orders = loads.map(|i| Order { load: LoadId(i as u16), want, lasts: HELD }).collect();
     }
 
     fn amount(&self, world: &World) -> Amount {
@@ -192,6 +206,9 @@ impl Switching {
 
 impl Machine for Switching {
     fn next(&mut self, world: &mut World) -> Move {
+        if let Some(order) = self.orders.pop() {
+            return Move::Order(order);
+        }
         if let Some(words) = self.say.take() {
             return Move::Say(words);
         }
@@ -228,8 +245,17 @@ impl Machine for Switching {
             Stage::Settling(until) if world.now < until => {
                 Move::Wait(until, "the roof to stand still again".to_owned())
             }
+            Stage::Settling(_) | Stage::Over if !self.held.is_empty() => {
+                self.held.clear();
+                self.order_all(world, Want::Auto);
+                self.next(world)
+            }
             Stage::Settling(_) | Stage::Over => self.finish(world),
         }
+    }
+
+    fn holds(&self) -> Vec<LoadId> {
+        self.held.clone()
     }
 
     fn answer(&mut self, world: &mut World, answer: Answer) {
@@ -238,7 +264,13 @@ impl Machine for Switching {
             return;
         }
         match self.stage {
-            Stage::Going => self.stage = Stage::Before(world.now + world.window() + Span::seconds(3)),
+            Stage::Going => {
+                if world.is_commanded() {
+                    self.order_all(world, Want::Off);
+                    self.held = self.orders.iter().map(|o| o.load).collect();
+                }
+                self.stage = Stage::Before(world.now + world.window() + Span::seconds(3));
+            }
             Stage::Hand(prompted) => {
                 self.act(world, prompted);
                 let until = world.now + SETTLE + world.window() + Span::seconds(1);

@@ -46,6 +46,8 @@ pub(super) struct World {
     pub(super) commander: Option<(WallTime, bool)>,
     pub(super) acts: Vec<Act>,
     pub(super) power_factors: Vec<(PointId, f64)>,
+    /// What was held of the points when they were judged last: what was switched later for other reasons is none of it.
+    pub(super) judged: Option<Diagnosis>,
     /// Who does the work.
     pub(super) by: String,
     /// What the roof read in earlier sessions, by day or by night.
@@ -68,6 +70,7 @@ impl World {
             commander: None,
             acts: Vec::new(),
             power_factors: Vec::new(),
+            judged: None,
             by: String::new(),
             daylight: Vec::new(),
             home: home.clone(),
