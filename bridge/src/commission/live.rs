@@ -113,7 +113,7 @@ pub enum CommissionError {
     #[error("{0}")]
     Link(#[from] LinkError),
     /// There is no broker.
-    #[error("{0}. See that the broker runs, and `url` in [mqtt] of the home file")]
+    #[error("{}See that the broker runs, and `url` in [mqtt] of the home file", sentence(.0))]
     NoBroker(String),
     /// An answer is missing in a file of answers, or does not fit.
     #[error("{0}")]
@@ -121,6 +121,12 @@ pub enum CommissionError {
     /// There is no such step.
     #[error("{0}")]
     Step(String),
+}
+
+/// A reason as a sentence of its own, with a space behind it.
+fn sentence(why: &str) -> String {
+    let stop = if why.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{why}{stop} ")
 }
 
 /// Goes through the procedure until its end, or until `end` completes. What is done is in the record then, whatever the
