@@ -12,7 +12,6 @@ pub mod record;
 mod sample;
 pub mod sheet;
 mod show;
-pub mod watch;
 
 pub use answers::{Answers, AnswersError};
 pub(crate) use keeping::{by_history, keep_correction};

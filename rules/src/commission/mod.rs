@@ -26,6 +26,7 @@ mod step;
 mod suspect;
 mod trace;
 mod unsigned;
+mod watch;
 mod words;
 
 pub use accuracy::{Accuracy, Class, Rating, compare};

@@ -3,7 +3,7 @@
 use crate::home::{Kind, LoadId, PointId};
 use crate::time::{Span, WallTime};
 
-use super::super::{Act, Amount, Flow, Site, What};
+use super::super::{Act, Amount, Flow, Site, Unusable, What};
 use super::machine::{Machine, Move, Order, Want};
 use super::question::{Answer, Question};
 use super::result::Made;
@@ -24,6 +24,9 @@ const FOLLOWS: Span = Span::seconds(20);
 
 /// How often it goes on, and off.
 const TIMES: usize = 2;
+
+/// And at most, where the grid reading does not tell yet: a house that was watched for a short while only, or moved.
+const MOST_TIMES: usize = 4;
 
 /// Less than this share of what was set is no draw.
 const DRAWS: f64 = 0.3;
@@ -281,7 +284,8 @@ impl Commanded {
         if let Some(watts) = world.home.meter_of(self.load).and_then(|p| world.mean(p, from, until)) {
             if self.on { self.drew_w.push(watts) } else { self.rested_w.push(watts) }
         }
-        self.stage = if self.edges >= 2 * TIMES { Stage::Over } else { Stage::Quiet(world.now) };
+        let enough = if is_unclear(world, self.load) { MOST_TIMES } else { TIMES };
+        self.stage = if self.edges >= 2 * enough { Stage::Over } else { Stage::Quiet(world.now) };
         self.next(world)
     }
 
@@ -296,12 +300,13 @@ impl Commanded {
         let slowest = self.slowest;
         let own = world.home.meter_of(self.load).is_some();
         let grid = in_the_grid(world, self.load);
+        let times = self.edges / 2;
         let said = if own {
             format!(
-                "On {TIMES} times, drawing {drew:.0} W of {most:.0} W, and off {TIMES} times with {rested:.0} W; it followed within {slowest}."
+                "On {times} times, drawing {drew:.0} W of {most:.0} W, and off {times} times with {rested:.0} W; it followed within {slowest}."
             )
         } else {
-            format!("On and off {TIMES} times; it followed within {slowest}.")
+            format!("On and off {times} times; it followed within {slowest}.")
         };
         let ask =
             |made: Made| if own { made.read("drew", drew, "W").read("at rest", rested, "W") } else { made };
@@ -327,14 +332,22 @@ impl Commanded {
     }
 }
 
-/// What the grid reading did when the load was switched, as a share of it; `None` where it is not counted there.
-fn in_the_grid(world: &World, load: LoadId) -> Option<Result<f64, String>> {
+/// How the grid reading answered the load; `None` where it is not counted there.
+fn grid_answer(world: &World, load: LoadId) -> Option<Result<f64, Unusable>> {
     let tail = tail(&world.site)?;
     world.site.consumers.iter().find(|c| c.load == load && c.counted)?;
     let diagnosis = world.diagnosis();
     let point = diagnosis.points.iter().find(|p| p.point == tail)?;
-    let response = point.responses.iter().find(|r| r.what == What::Load(load))?;
-    Some(match response.share {
+    point.responses.iter().find(|r| r.what == What::Load(load)).map(|response| response.share)
+}
+
+fn is_unclear(world: &World, load: LoadId) -> bool {
+    grid_answer(world, load).is_some_and(|share| share.is_err())
+}
+
+/// What the grid reading did when the load was switched, as a share of it; `None` where it is not counted there.
+fn in_the_grid(world: &World, load: LoadId) -> Option<Result<f64, String>> {
+    Some(match grid_answer(world, load)? {
         Ok(share) if share > DRAWS => Ok(share),
         Ok(share) if share < -DRAWS => Err("The grid reading moved the other way.".to_owned()),
         Ok(_) => Err("The grid reading did not move.".to_owned()),

@@ -17,9 +17,9 @@
 //! ```
 
 mod compare;
+mod daylight;
 mod fallback;
 mod form;
-mod live;
 mod load;
 mod machine;
 mod paper;
@@ -28,6 +28,8 @@ mod points;
 mod question;
 mod result;
 mod switching;
+mod voltage;
+mod watch;
 mod world;
 
 use crate::home::{Home, LoadId, PointId};

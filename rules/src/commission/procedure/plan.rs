@@ -5,13 +5,16 @@ use crate::time::Span;
 
 use super::super::{BEFORE_ALL, Clamp, Flow, Site, What, caution};
 use super::compare::{Flashes, Instrument};
+use super::daylight::Daylight;
 use super::fallback::{Fallen, Way};
-use super::live::{Daylight, Voltage, Watch};
+
 use super::load::Commanded;
 use super::machine::Machine;
 use super::paper;
 use super::points::Judged;
 use super::switching::Switching;
+use super::voltage::Voltage;
+use super::watch::Watch;
 
 /// A step as people see it.
 #[derive(Debug, Clone, PartialEq)]

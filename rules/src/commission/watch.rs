@@ -20,7 +20,7 @@ const KILOWATTS_BELOW_W: f64 = 30.0;
 
 /// A stream of values.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Live {
+pub(super) struct Live {
     count: u64,
     first_s: f64,
     last_s: f64,
@@ -33,30 +33,30 @@ pub struct Live {
 
 /// A stream in short, at one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Seen {
+pub(super) struct Seen {
     /// How many values came.
-    pub count: u64,
+    pub(super) count: u64,
     /// The last one.
-    pub last: f64,
+    pub(super) last: f64,
     /// Seconds since it came.
-    pub age_s: f64,
+    pub(super) age_s: f64,
     /// Median of the seconds between two values; `None` before the second.
-    pub every_s: Option<f64>,
+    pub(super) every_s: Option<f64>,
     /// The least.
-    pub low: f64,
+    pub(super) low: f64,
     /// The greatest.
-    pub high: f64,
+    pub(super) high: f64,
     /// Noise from one value to the next, as a standard deviation; robust against steps. `None` for too few.
-    pub noise: Option<f64>,
+    pub(super) noise: Option<f64>,
     /// Whether any had a fraction.
-    pub fractions: bool,
+    pub(super) fractions: bool,
     /// Whether it rose and never fell, as a register does.
-    pub rises: bool,
+    pub(super) rises: bool,
 }
 
 impl Live {
     /// Takes a value that came at `at_s`. A value that is no number is left out.
-    pub fn push(&mut self, at_s: f64, value: f64) {
+    pub(super) fn push(&mut self, at_s: f64, value: f64) {
         if !value.is_finite() || !at_s.is_finite() {
             return;
         }
@@ -75,7 +75,7 @@ impl Live {
     }
 
     /// What was seen until `now_s`; `None` while nothing came.
-    pub fn seen(&self, now_s: f64) -> Option<Seen> {
+    pub(super) fn seen(&self, now_s: f64) -> Option<Seen> {
         let (_, last) = *self.held.back()?;
         let pairs = || self.held.iter().zip(self.held.iter().skip(1));
         let gaps: Vec<f64> = pairs().map(|(a, b)| b.0 - a.0).collect();
@@ -107,24 +107,28 @@ fn median(mut of: Vec<f64>) -> Option<f64> {
 
 /// What a power reading should be like.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Expected {
+pub(super) struct Expected {
     /// Whether the home file says that the device sends kilowatts.
-    pub kilowatts: bool,
+    pub(super) kilowatts: bool,
     /// How often the home file says that it sends, in seconds.
-    pub every_s: Option<f64>,
+    pub(super) every_s: Option<f64>,
     /// The greatest power that can flow there, in watts: the supply's rating, or the load's.
-    pub most_w: f64,
+    pub(super) most_w: f64,
     /// Whether it can be below zero at all.
-    pub below_zero: bool,
+    pub(super) below_zero: bool,
+    /// Whether some power always flows there, as where a home is fed.
+    pub(super) always: bool,
 }
 
 /// What looks wrong with a stream of watts (scale, unit and sign applied), each a sentence. It is a look, no proof.
-pub fn doubts(seen: Option<Seen>, expected: Expected) -> Vec<String> {
-    let Some(seen) = seen else {
-        return vec!["Nothing has come yet: is the topic right, and the device on?".to_owned()];
-    };
-    let checks = [silent, slow, unit, too_much, below_zero, stuck, noisy];
+pub(super) fn doubts(seen: Seen, expected: Expected) -> Vec<String> {
+    let checks = [silent, unit, too_much, below_zero, stuck];
     checks.iter().filter_map(|check| check(seen, expected)).collect()
+}
+
+/// What is worth knowing and no mistake, each a sentence.
+pub(super) fn remarks(seen: Seen, expected: Expected) -> Vec<String> {
+    [slow, noisy].iter().filter_map(|remark| remark(seen, expected)).collect()
 }
 
 fn silent(seen: Seen, expected: Expected) -> Option<String> {
@@ -142,9 +146,10 @@ fn slow(seen: Seen, expected: Expected) -> Option<String> {
 fn unit(seen: Seen, expected: Expected) -> Option<String> {
     let most = seen.low.abs().max(seen.high.abs());
     if expected.kilowatts && seen.low.abs().min(seen.high.abs()) > 50.0 * 1000.0 {
-        return Some("Far too much for kilowatts: the device may send watts.".to_owned());
+        return Some("Far too much for kilowatts: perhaps the device sends watts.".to_owned());
     }
-    let small = !expected.kilowatts && most > 0.0 && most < KILOWATTS_BELOW_W && seen.fractions;
+    let small =
+        expected.always && !expected.kilowatts && most > 0.0 && most < KILOWATTS_BELOW_W && seen.fractions;
     (small && seen.count >= ENOUGH).then(|| {
         format!(
             "Never beyond {most:.2} W, with fractions: the device may send kilowatts that are read as watts."
@@ -189,7 +194,7 @@ mod tests {
     use super::*;
 
     const TAIL: Expected =
-        Expected { kilowatts: false, every_s: Some(10.0), most_w: 18_400.0, below_zero: true };
+        Expected { kilowatts: false, every_s: Some(10.0), most_w: 18_400.0, below_zero: true, always: true };
 
     fn live(values: &[f64]) -> Live {
         let mut live = Live::default();
@@ -198,7 +203,8 @@ mod tests {
     }
 
     fn told(values: &[f64], now_s: f64, expected: Expected) -> String {
-        doubts(live(values).seen(now_s), expected).join(" ")
+        let seen = live(values).seen(now_s).unwrap();
+        [doubts(seen, expected), remarks(seen, expected)].concat().join(" ")
     }
 
     #[test]
@@ -213,7 +219,7 @@ mod tests {
 
     #[test]
     fn each_thing_that_looks_wrong_is_told() {
-        assert!(told(&[], 0.0, TAIL).contains("Nothing has come yet"));
+        assert_eq!(live(&[]).seen(0.0), None);
         assert!(told(&[400.0, 410.0], 60.0, TAIL).contains("Silent for 50 s"));
         let quick = Expected { every_s: Some(2.0), ..TAIL };
         assert!(
@@ -222,8 +228,9 @@ mod tests {
         );
         let small: Vec<f64> = (0..12).map(|i| 0.41 + 0.01 * f64::from(i)).collect();
         assert!(told(&small, 110.0, TAIL).contains("may send kilowatts"));
+        assert_eq!(told(&small, 110.0, Expected { always: false, ..TAIL }), "", "a roof at dusk");
         let kilo = Expected { kilowatts: true, ..TAIL };
-        assert!(told(&[400_000.0, 410_000.0], 10.0, kilo).contains("may send watts"));
+        assert!(told(&[400_000.0, 410_000.0], 10.0, kilo).contains("device sends watts"));
         assert!(told(&[40_000.0, 500.0], 10.0, TAIL).contains("unit or scale"));
         let roof = Expected { below_zero: false, most_w: 4000.0, ..TAIL };
         assert!(told(&[-1200.0, 0.0], 10.0, roof).contains("sign may be wrong"));
