@@ -41,3 +41,4 @@ pub use site::{Clamp, Conductor, Consumer, Flow, Site};
 pub use step::{Act, Amount, What};
 pub use suspect::{Suspect, suspects};
 pub use trace::{Sample, Trace};
+pub use watch::{Live, Seen};

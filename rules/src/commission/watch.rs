@@ -20,7 +20,7 @@ const KILOWATTS_BELOW_W: f64 = 30.0;
 
 /// A stream of values.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub(super) struct Live {
+pub struct Live {
     count: u64,
     first_s: f64,
     last_s: f64,
@@ -33,30 +33,30 @@ pub(super) struct Live {
 
 /// A stream in short, at one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Seen {
+pub struct Seen {
     /// How many values came.
-    pub(super) count: u64,
+    pub count: u64,
     /// The last one.
-    pub(super) last: f64,
+    pub last: f64,
     /// Seconds since it came.
-    pub(super) age_s: f64,
+    pub age_s: f64,
     /// Median of the seconds between two values; `None` before the second.
-    pub(super) every_s: Option<f64>,
+    pub every_s: Option<f64>,
     /// The least.
-    pub(super) low: f64,
+    pub low: f64,
     /// The greatest.
-    pub(super) high: f64,
+    pub high: f64,
     /// Noise from one value to the next, as a standard deviation; robust against steps. `None` for too few.
-    pub(super) noise: Option<f64>,
+    pub noise: Option<f64>,
     /// Whether any had a fraction.
-    pub(super) fractions: bool,
+    pub fractions: bool,
     /// Whether it rose and never fell, as a register does.
-    pub(super) rises: bool,
+    pub rises: bool,
 }
 
 impl Live {
     /// Takes a value that came at `at_s`. A value that is no number is left out.
-    pub(super) fn push(&mut self, at_s: f64, value: f64) {
+    pub fn push(&mut self, at_s: f64, value: f64) {
         if !value.is_finite() || !at_s.is_finite() {
             return;
         }
@@ -75,7 +75,7 @@ impl Live {
     }
 
     /// What was seen until `now_s`; `None` while nothing came.
-    pub(super) fn seen(&self, now_s: f64) -> Option<Seen> {
+    pub fn seen(&self, now_s: f64) -> Option<Seen> {
         let (_, last) = *self.held.back()?;
         let pairs = || self.held.iter().zip(self.held.iter().skip(1));
         let gaps: Vec<f64> = pairs().map(|(a, b)| b.0 - a.0).collect();

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::guess::{Kind, Role, kind, phase, role, side};
 use super::heard::{Heard, Place};
 use super::text::{clean, number, seconds};
-use crate::commission::watch::Seen;
+use overspill_rules::commission::Seen;
 
 /// Stands where a person must write.
 pub(super) const GAP: &str = "FILL IN";

@@ -1,7 +1,7 @@
 //! What a stream of numbers may be, by its name and by its range. A guess, and called one.
 
 use super::heard::Place;
-use crate::commission::watch::Seen;
+use overspill_rules::commission::Seen;
 
 /// What a number may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

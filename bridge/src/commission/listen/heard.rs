@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::Value;
 
-use crate::commission::watch::{Live, Seen};
+use overspill_rules::commission::{Live, Seen};
 
 /// Streams of values that are kept.
 const STREAMS: usize = 2000;

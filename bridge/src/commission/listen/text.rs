@@ -2,8 +2,8 @@
 
 use super::guess::{Kind, kind, role};
 use super::heard::{Heard, Place};
-use crate::commission::watch::Seen;
 use crate::words::{grouped, wrapped};
+use overspill_rules::commission::Seen;
 
 /// Names shown of topics without live numbers.
 const SHOWN: usize = 10;
