@@ -58,7 +58,7 @@ ul, ol { margin: 2px 0; padding-left: 17px; }
 .open { border: 2px solid #000; padding: 3px 10px; margin: 8px 0; }
 .cut { font-style: italic; }
 .print { font-family: ui-monospace, 'DejaVu Sans Mono', monospace; font-size: .82em; word-break: break-all; }
-.two { display: grid; grid-template-columns: 1fr 1fr; gap: 0 22px; }
+.two { display: grid; grid-template-columns: 1fr 1fr; gap: 0 22px; break-inside: avoid; }
 table { border-collapse: collapse; width: 100%; margin: 3px 0; }
 tr { break-inside: avoid; }
 th, td { text-align: left; padding: 1px 8px 1px 0; border-bottom: 1px solid #bbb; vertical-align: top; }
