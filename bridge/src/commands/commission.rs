@@ -340,16 +340,20 @@ fn from_history(args: &Args, config: &Config, files: &Files, from: &str) -> Resu
     issue(args.format, config, files, record, paper)
 }
 
+/// What a daemon publishes lies below here, unless its home file says otherwise: it repeats meters and is none.
+const OWN_TOPICS: &str = "overspill";
+
 fn listening(args: &Args, lasts: Duration) -> Outcome {
     let (link, url, prefixes) = match (&args.broker, &args.home) {
         (Some(url), _) => match listen::link_to(url) {
-            Ok(link) => (link, url.clone(), Vec::new()),
+            Ok(link) => (link, url.clone(), vec![OWN_TOPICS.to_owned()]),
             Err(why) => return complain_in_full(&why.to_string()),
         },
         (None, Some(path)) => match home_file(path) {
             Ok(config) => {
                 let url = format!("mqtt://{}:{}", config.mqtt.broker.host, config.mqtt.broker.port);
-                (listen::link_of(&config.mqtt), url, vec![config.mqtt.prefix.clone()])
+                let own = vec![OWN_TOPICS.to_owned(), config.mqtt.prefix.clone()];
+                (listen::link_of(&config.mqtt), url, own)
             }
             Err(outcome) => return outcome,
         },
