@@ -12,6 +12,9 @@ use super::record::{
     Source, Standing, Test, Which, Who,
 };
 
+/// What is next with a step that nobody began.
+pub(super) const NOT_BEGUN: &str = "Do this step.";
+
 fn stamp(at: WallTime) -> Timestamp {
     Timestamp::from_millisecond(at.0).unwrap_or(Timestamp::UNIX_EPOCH)
 }
@@ -42,7 +45,7 @@ pub(super) fn set_up(record: &mut Record, home: &Home, steps: &[Step]) {
                 readings: Vec::new(),
                 verdict: Standing::Open,
                 words: "It was not done yet.".to_owned(),
-                next: Some("Do this step.".to_owned()),
+                next: Some(NOT_BEGUN.to_owned()),
                 proves: step.proves.clone(),
                 home_file: record.home_file.clone(),
                 before: None,

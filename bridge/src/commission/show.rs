@@ -3,6 +3,7 @@
 use overspill_rules::commission::procedure::{Ask, Question, Standing, Step, StepResult};
 use overspill_rules::time::Span;
 
+use super::keeping::NOT_BEGUN;
 use crate::words::wrapped;
 
 /// What the dialogue is shown on.
@@ -59,6 +60,7 @@ impl Paper {
     /// A question.
     pub(super) fn ask(self, question: &Question) -> String {
         let how = match &question.ask {
+            Ask::Text { optional: true } if !question.words.contains("Enter") => " (or Enter)".to_owned(),
             Ask::Done | Ask::Text { .. } => String::new(),
             Ask::Number { unit: "", .. } => " (number)".to_owned(),
             Ask::Number { unit, .. } => format!(" ({unit})"),
@@ -92,9 +94,16 @@ impl Paper {
         let count = |standing| results.iter().filter(|r| r.1 == standing).count();
         let (good, wrong, open) = (count(Standing::Good), count(Standing::Wrong), count(Standing::Open));
         let mut out = format!("\n{}\n", "=".repeat(self.columns.min(40)));
-        out += &self.lines(&format!("{good} steps good, {wrong} wrong, {open} not proven yet."), "");
-        for (title, standing, next) in results.iter().filter(|r| r.1 != Standing::Good) {
+        out += &self.lines(&format!("Steps: {good} good, {wrong} wrong, {open} not proven yet."), "");
+        // What was not even begun is a list of its own, so that what has a reason is seen.
+        let (begun, not_begun): (Vec<_>, Vec<_>) =
+            results.iter().filter(|r| r.1 != Standing::Good).partition(|r| r.2 != NOT_BEGUN);
+        for (title, standing, next) in begun {
             out += &self.lines(&format!("{title}: {}. {next}", standing.word()), "  ");
+        }
+        if !not_begun.is_empty() {
+            let titles: Vec<&str> = not_begun.iter().map(|r| r.0.as_str()).collect();
+            out += &self.lines(&format!("Still to do: {}.", titles.join("; ")), "  ");
         }
         out
     }

@@ -76,7 +76,8 @@ fn verdict_words(report: &PassiveReport) -> &'static str {
         "good" => "Good: no single fault explains these readings.",
         _ if report.may_be_good => "Open: nothing speaks against good points, but not everything is proven.",
         _ => {
-            "Open: good points could not have read this, and nothing that is known explains it. Look at the wiring."
+            "Open: good points could not have read this, and nothing that is known explains it. Look at the wiring, and at \
+             `latitude` and `longitude` in the home file."
         }
     }
 }
