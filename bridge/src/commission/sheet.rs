@@ -98,7 +98,8 @@ pub fn html(record: &Record, context: &Context) -> String {
     parts::cautions(&mut page, record, &time);
     parts::signatures(&mut page);
     page.push_str("</body>\n</html>\n");
-    page
+    // They set off names in a terminal; on paper they are only marks.
+    page.replace('`', "")
 }
 
 /// Writes the sheet: whole, or not at all.

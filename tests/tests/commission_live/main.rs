@@ -215,4 +215,8 @@ async fn a_reversed_grid_clamp_is_found_mended_and_then_all_is_good() {
     assert_eq!(issued, overspill::cli::Outcome::Done, "all is proved");
     let sheet = std::fs::read_to_string(site.home.with_file_name("home.commission.html")).unwrap();
     assert!(sheet.contains("Linnet House") && sheet.contains("R. Fitter"));
+    // For a look at it: set OVERSPILL_SHEET to a folder.
+    if let Some(folder) = std::env::var_os("OVERSPILL_SHEET") {
+        std::fs::write(std::path::Path::new(&folder).join("live.html"), sheet).unwrap();
+    }
 }

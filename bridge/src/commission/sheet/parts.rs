@@ -5,7 +5,9 @@ use std::fmt::Write as _;
 use overspill_rules::commission::{BEFORE_ALL, What, caution};
 
 use super::{Context, Times, counted, is_lapsed};
-use crate::commission::record::{LoadHeld, PointHeld, Reading, Record, Standing, Test, Which, WhyNot};
+use crate::commission::record::{
+    Acknowledged, LoadHeld, PointHeld, Reading, Record, Standing, Test, Which, WhyNot,
+};
 use crate::report::escaped;
 use crate::report::html::{heading, list, paragraph, row, table};
 
@@ -304,10 +306,26 @@ pub(super) fn cautions(page: &mut String, record: &Record, time: &Times) {
     let solar = record.sources.len() > 1;
     let more = [Some(caution(What::TestLoad(None))), solar.then(|| caution(What::SolarOff))];
     list(page, "", BEFORE_ALL.into_iter().chain(more.into_iter().flatten()));
-    for done in &record.acknowledged {
-        paragraph(page, &format!("Acknowledged: {}; {}, {}.", done.what, done.name, time.full(done.at)));
+    for (what, done) in acknowledged(record) {
+        paragraph(page, &format!("Acknowledged: {what}; {}, {}.", done.name, time.full(done.at)));
     }
     page.push_str("</div>\n");
+}
+
+/// What was acknowledged. The cautions before all stand first in the list above: read all at once, they are one entry.
+fn acknowledged(record: &Record) -> Vec<(String, &Acknowledged)> {
+    let stands_above = |done: &Acknowledged| BEFORE_ALL.contains(&done.what.as_str());
+    let mut told: Vec<(String, &Acknowledged)> = Vec::new();
+    for done in &record.acknowledged {
+        let at_once = |other: &&Acknowledged| (&other.name, other.at) == (&done.name, done.at);
+        let together = record.acknowledged.iter().filter(at_once).filter(|d| stands_above(d)).count();
+        if !stands_above(done) || together < BEFORE_ALL.len() {
+            told.push((done.what.clone(), done));
+        } else if done.what == BEFORE_ALL[0] {
+            told.push((format!("the first {together} of these"), done));
+        }
+    }
+    told
 }
 
 pub(super) fn signatures(page: &mut String) {

@@ -4,7 +4,9 @@
 use insta::assert_snapshot;
 
 use super::*;
-use crate::commission::record::{Applied, Record, Standing, fingerprint, issue, lapse};
+use overspill_rules::commission::BEFORE_ALL;
+
+use crate::commission::record::{Acknowledged, Applied, Record, Standing, fingerprint, issue, lapse};
 use crate::commission::sample;
 
 fn context() -> Context {
@@ -111,6 +113,19 @@ fn a_rule_speaks_by_its_first_comment() {
     let short = rules::shortened(&long);
     assert!(short.chars().count() < 340 && short.ends_with("thing. .."), "{short}");
     assert!(rules::shortened(&"ä".repeat(500)).ends_with(".."));
+}
+
+#[test]
+fn cautions_that_were_read_at_once_are_one_entry() {
+    let mut record = sample::record();
+    let one = record.acknowledged[0].clone();
+    let of = |what: &&str| Acknowledged { what: (*what).to_owned(), ..one.clone() };
+    record.acknowledged = BEFORE_ALL.iter().map(of).collect();
+    let page = html(&record, &context());
+    assert_eq!(page.matches("Acknowledged:").count(), 1);
+    assert!(page.contains("Acknowledged: the first 5 of these; Ada Birch"), "{page}");
+    record.acknowledged.pop();
+    assert_eq!(html(&record, &context()).matches("Acknowledged:").count(), 4, "each that was read is told");
 }
 
 /// A fuller home: three points, as many loads, and every step of a long day.
