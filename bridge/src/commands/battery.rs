@@ -2,10 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::ValueEnum;
 use overspill_rules::answers::battery::{EFFICIENCY, Terms};
 use rust_decimal::Decimal;
 
+use super::args::Format;
 use super::opening::{complain, home_file, moment, print};
 use crate::battery::{Asked, Told, ask, chart, json, text};
 use crate::cli::Outcome;
@@ -56,14 +56,6 @@ pub struct Args {
     /// How to print it
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 /// Sizes that are tried at once.

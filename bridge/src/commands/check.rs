@@ -3,10 +3,10 @@
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
-use clap::ValueEnum;
 use overspill_rules::script::Fault;
 use serde_json::{Value, json};
 
+use super::args::Format;
 use crate::cli::Outcome;
 use crate::config::render::{self, wrapped};
 use crate::config::{self, CodeFindings, Config, Diagnostics, Look, ReadError, ShadowFindings, Summary};
@@ -30,14 +30,6 @@ pub struct Args {
     /// Let warnings count as mistakes
     #[arg(long)]
     strict: bool,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 /// Runs the command; everything is printed to the standard output.

@@ -4,12 +4,12 @@ use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use clap::ValueEnum;
 use overspill_rules::commission::procedure::Procedure;
-use overspill_rules::time::{Span, WallTime};
+use overspill_rules::time::WallTime;
 use serde_json::json;
 use tokio::sync::mpsc;
 
+use super::args::{Format, duration};
 use super::opening::{complain, complain_in_full, home_file, now, print, span};
 use super::run::asked_to_end;
 use crate::cli::Outcome;
@@ -70,22 +70,6 @@ pub struct Args {
     /// How to print the result
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
-}
-
-fn duration(text: &str) -> Result<Duration, String> {
-    let span = Span::parse(text)?;
-    match u64::try_from(span.0) {
-        Ok(ms) if ms > 0 => Ok(Duration::from_millis(ms)),
-        _ => Err("it must be longer than nothing".to_owned()),
-    }
 }
 
 /// Runs the command.

@@ -4,10 +4,11 @@ use std::fmt::Write as _;
 use std::io::{self, BufRead, IsTerminal, Write as _};
 use std::path::PathBuf;
 
-use clap::{ArgGroup, ValueEnum};
+use clap::ArgGroup;
 use jiff::tz::TimeZone;
 use serde_json::{Value, json};
 
+use super::args::Format;
 use super::opening::{complain_in_full, counted, home_file, local, moment, now, person, print, span};
 use crate::cli::Outcome;
 use crate::config::Config;
@@ -66,14 +67,6 @@ pub struct Args {
     /// How to print it
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 fn factor(text: &str) -> Result<f64, String> {

@@ -3,9 +3,7 @@
 use std::io::{self, IsTerminal, Write};
 use std::time::Duration;
 
-use clap::ValueEnum;
-use overspill_rules::time::Span;
-
+use super::args::{Format, duration};
 use crate::cli::Outcome;
 use crate::demo::{self, Closing, DemoError, DemoOptions, Show};
 
@@ -27,22 +25,6 @@ pub struct Args {
     /// How to print the closing; `json` prints nothing else
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
-}
-
-fn duration(text: &str) -> Result<Duration, String> {
-    let span = Span::parse(text)?;
-    match u64::try_from(span.0) {
-        Ok(ms) if ms > 0 => Ok(Duration::from_millis(ms)),
-        _ => Err("it must be longer than nothing".to_owned()),
-    }
 }
 
 /// Runs the command.

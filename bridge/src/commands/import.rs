@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::ValueEnum;
 use jiff::tz::TimeZone;
 use overspill_rules::time::Span;
 use serde_json::{Value, json};
 
+use super::args::Format;
 use super::opening::{complain_in_full, counted, grouped, home_file, local, now, print};
 use crate::cli::Outcome;
 use crate::config::Config;
@@ -55,14 +55,6 @@ pub struct Args {
     /// How to print what was done
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 fn pair(text: &str) -> Result<(String, String), String> {

@@ -4,10 +4,10 @@ use std::fmt::Write as _;
 use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 
-use clap::ValueEnum;
 use overspill_rules::time::WallTime;
 use serde_json::{Value, json};
 
+use super::args::Format;
 use super::opening::local;
 use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError};
@@ -28,14 +28,6 @@ pub struct Args {
     /// How to print it
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 /// Runs the command; what it tells goes to the standard output, why it could not to the standard error.

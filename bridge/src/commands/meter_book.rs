@@ -2,11 +2,12 @@
 
 use std::path::PathBuf;
 
-use clap::{Subcommand, ValueEnum};
+use clap::Subcommand;
 use jiff::tz::TimeZone;
 use overspill_rules::answers::meter_book::{Backwards, Register};
 use overspill_rules::time::WallTime;
 
+use super::args::Format;
 use super::opening::{complain_in_full, home_file, local, moment, now, print};
 use crate::cli::Outcome;
 use crate::config::Config;
@@ -63,14 +64,6 @@ enum Entry {
         #[arg(long, value_name = "T")]
         at: String,
     },
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 fn register(word: &str) -> Result<Register, String> {

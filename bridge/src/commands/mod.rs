@@ -1,5 +1,6 @@
 //! One file for each command.
 
+mod args;
 pub mod backup;
 pub mod battery;
 pub mod check;

@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
-use clap::ValueEnum;
 use overspill_rules::home::Home;
 use overspill_rules::input::RuleSet;
 use overspill_rules::script::Program;
 
+use super::args::Format;
 use super::opening::{complain, print, span};
 use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError, RulesConfig, render};
@@ -53,14 +53,6 @@ pub struct Args {
     /// How to print it
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 fn room(text: &str) -> Result<(String, f64), String> {

@@ -2,8 +2,9 @@
 
 use std::path::PathBuf;
 
-use clap::{Subcommand, ValueEnum};
+use clap::Subcommand;
 
+use super::args::Format;
 use super::opening::{complain, home_file, local, print};
 use crate::cli::Outcome;
 use crate::config::{self, Config};
@@ -42,14 +43,6 @@ enum Action {
         #[arg(long)]
         force: bool,
     },
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 /// Runs the command; what it tells goes to the standard output, why it could not to the standard error.

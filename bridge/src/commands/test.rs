@@ -4,9 +4,9 @@ use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
-use clap::ValueEnum;
 use serde_json::json;
 
+use super::args::Format;
 use crate::cli::Outcome;
 use crate::config::{self, Config, Look, ReadError, render};
 use crate::workbench::{self, Bench, Report, Trouble};
@@ -35,14 +35,6 @@ pub struct Args {
     /// Run again whenever the home file, a rule or a test is saved; Ctrl-C ends it
     #[arg(long, conflicts_with = "format")]
     watch: bool,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 /// How often the files are looked at while watching.

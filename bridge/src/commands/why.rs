@@ -2,8 +2,7 @@
 
 use std::path::PathBuf;
 
-use clap::ValueEnum;
-
+use super::args::Format;
 use super::opening::{complain, moment, print};
 use crate::cli::Outcome;
 use crate::config::{self, Look, ReadError};
@@ -30,14 +29,6 @@ pub struct Args {
     /// How to print it
     #[arg(long, value_enum, default_value_t = Format::Text)]
     format: Format,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Text,
-    /// For programs
-    Json,
 }
 
 /// Runs the command; what it tells goes to the standard output, why it could not to the standard error.

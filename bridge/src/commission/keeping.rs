@@ -154,6 +154,7 @@ fn result(test: &Test) -> StepResult {
         },
         words: test.words.clone(),
         next: test.next.clone().unwrap_or_default(),
+        // Of an earlier sitting only the roof's readings by day and by night are looked at again, and those are watts.
         readings: test
             .readings
             .iter()

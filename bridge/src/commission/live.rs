@@ -152,7 +152,7 @@ pub async fn run(
         procedure.only(step).map_err(CommissionError::Step)?;
     }
     let (link, events) = connect(config, &core).await?;
-    let mut session = Session {
+    let mut sitting = Sitting {
         config,
         core,
         link,
@@ -167,14 +167,14 @@ pub async fn run(
     };
     if !lapsed.is_empty() {
         let titles: Vec<&str> = lapsed.iter().map(|l| l.title.as_str()).collect();
-        session.say(&format!("The home file changed, so this must be proved again: {}.", titles.join("; ")));
+        sitting.say(&format!("The home file changed, so this must be proved again: {}.", titles.join("; ")));
     }
-    let gone = session.work(end).await;
-    session.procedure.stop();
-    session.take_back().await;
-    record::write(&session.options.record, &session.record)?;
+    let gone = sitting.work(end).await;
+    sitting.procedure.stop();
+    sitting.take_back().await;
+    record::write(&sitting.options.record, &sitting.record)?;
     gone?;
-    Ok(Ended { record: session.record, procedure: session.procedure })
+    Ok(Ended { record: sitting.record, procedure: sitting.procedure })
 }
 
 async fn connect(
@@ -211,7 +211,7 @@ async fn connect(
     }
 }
 
-struct Session<'a> {
+struct Sitting<'a> {
     config: &'a Config,
     core: Core,
     link: LinkHandle,
@@ -234,7 +234,7 @@ enum Asked {
     Ended,
 }
 
-impl Session<'_> {
+impl Sitting<'_> {
     fn now(&self) -> WallTime {
         self.options.clock.wall()
     }

@@ -86,7 +86,7 @@ impl Paper {
 
     /// A step that was good before.
     pub(super) fn held(self, result: &StepResult) -> String {
-        self.lines(&format!("{}: {} since an earlier session.", result.title, Standing::Good.word()), "")
+        self.lines(&format!("{}: {} since an earlier sitting.", result.title, Standing::Good.word()), "")
     }
 
     /// How all stands.

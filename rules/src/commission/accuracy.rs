@@ -1,7 +1,5 @@
 //! What a clamp promises, and a comparison held against it.
 
-use super::words::percent;
-
 /// Accuracy class of a measuring current transformer (IEC 61869-2:2012, Tables 201 to 203).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Class {
@@ -15,17 +13,6 @@ pub enum Class {
     Three,
     /// 5.
     Five,
-}
-
-/// A clamp, and the volts of its conductor.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Rating {
-    /// Its class.
-    pub class: Class,
-    /// Its rated primary current, in amps.
-    pub rated_a: f64,
-    /// The volts that turn its amps into watts, at unity power factor.
-    pub volts: f64,
 }
 
 /// Limits of the ratio error: (share of the rated current, error as a share).
@@ -90,36 +77,6 @@ impl Class {
     fn range(self) -> (f64, f64) {
         let share = |row: Option<&(f64, f64)>| row.map_or(1.0, |row| row.0);
         (share(self.table().first()), share(self.table().last()))
-    }
-}
-
-impl Rating {
-    fn rated_w(&self) -> f64 {
-        self.rated_a * self.volts
-    }
-
-    /// What the clamp promises while `watts` flow, as a sentence.
-    pub fn words(&self, watts: f64) -> String {
-        let (least, most) = self.class.range();
-        let (least_w, most_w) = (least * self.rated_w(), most * self.rated_w());
-        match self.class.limit(watts.abs() / self.rated_w()) {
-            Some(limit) => format!("At {:.0} W the clamp may be wrong by {} %.", watts.abs(), percent(limit)),
-            None if watts.abs() > most_w => {
-                format!(
-                    "{:.0} W is more than the clamp is made for: it promises nothing above {most_w:.0} W.",
-                    watts.abs()
-                )
-            }
-            None => format!(
-                "{:.0} W is too little for any promise: the clamp's class begins at {least_w:.0} W.",
-                watts.abs()
-            ),
-        }
-    }
-
-    /// As [`compare`].
-    pub fn compare(&self, reads_w: f64, reference_w: f64, reference_share: f64) -> Accuracy {
-        compare(reads_w, reference_w, reference_share, self.class, self.rated_a, self.volts)
     }
 }
 

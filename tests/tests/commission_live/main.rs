@@ -125,8 +125,8 @@ impl Site {
         Site { _folder: folder, broker, home, record, said: Arc::default() }
     }
 
-    /// One session. What it said is kept.
-    async fn session(
+    /// One sitting. What it said is kept.
+    async fn sitting(
         &self,
         begins: WallTime,
         grid_sign: f64,
@@ -180,11 +180,11 @@ async fn a_reversed_grid_clamp_is_found_mended_and_then_all_is_good() {
 
     // The evening before: one step, at night.
     let ended =
-        site.session(NIGHT, 1.0, ANSWERS, Some("daylight"), 40).await.unwrap_or_else(|w| panic!("{w}"));
+        site.sitting(NIGHT, 1.0, ANSWERS, Some("daylight"), 40).await.unwrap_or_else(|w| panic!("{w}"));
     assert_eq!(ended.record.test("daylight").unwrap().verdict, Standing::Open);
 
     let ended =
-        site.session(DAY, -1.0, ANSWERS, None, 40).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
+        site.sitting(DAY, -1.0, ANSWERS, None, 40).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
     let narrow = site.said();
     println!("{narrow}");
     assert!(narrow.lines().all(|l| l.chars().count() <= 40), "{narrow}");
@@ -201,7 +201,7 @@ async fn a_reversed_grid_clamp_is_found_mended_and_then_all_is_good() {
     assert!(std::fs::read_to_string(&site.home).unwrap().contains("positive = \"export\""));
 
     let ended =
-        site.session(DAY, -1.0, ANSWERS, None, 80).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
+        site.sitting(DAY, -1.0, ANSWERS, None, 80).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
     let said = site.said();
     println!("{said}");
     let fingerprint = record::fingerprint(&std::fs::read(&site.home).unwrap());

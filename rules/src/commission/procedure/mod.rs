@@ -53,7 +53,7 @@ use world::World;
 pub enum Event {
     /// A step begins.
     Begin(Step),
-    /// A step was good in an earlier session, and still is.
+    /// A step was good in an earlier sitting, and still is.
     Held(StepResult),
     /// It asks; answer with [`Procedure::answer`].
     Ask(Question),
@@ -92,7 +92,7 @@ pub struct Procedure {
 }
 
 impl Procedure {
-    /// The procedure of a home, with the results that still hold from earlier sessions.
+    /// The procedure of a home, with the results that still hold from earlier sittings.
     pub fn new(home: &Home, earlier: Vec<StepResult>) -> Procedure {
         let site = Site::of(home);
         let steps = plan::steps(home, &site);
@@ -163,7 +163,7 @@ impl Procedure {
         points.map(|(i, p)| (p.id.as_str(), self.world.fresh(PointId(i as u16))))
     }
 
-    /// What is held of all points by what was switched in this session: as it was when they were judged, or as it would
+    /// What is held of all points by what was switched in this sitting: as it was when they were judged, or as it would
     /// be now while they were not.
     pub fn diagnosis(&self) -> Diagnosis {
         self.world.judged.clone().unwrap_or_else(|| self.world.diagnosis())
@@ -213,7 +213,7 @@ impl Procedure {
         Event::Begin(step)
     }
 
-    /// The good result of an earlier session, where it still stands by itself. What was switched by hand stands only with
+    /// The good result of an earlier sitting, where it still stands by itself. What was switched by hand stands only with
     /// the verdicts on the points, since its readings are not kept.
     fn held(&self, step: &Step) -> Option<StepResult> {
         let good =
@@ -294,7 +294,7 @@ impl Procedure {
         }
     }
 
-    /// The result of a step, of this session or an earlier one.
+    /// The result of a step, of this sitting or an earlier one.
     pub fn result(&self, id: &str) -> Option<&StepResult> {
         self.results.iter().find(|r| r.id == id)
     }

@@ -50,7 +50,7 @@ pub(super) struct World {
     pub(super) judged: Option<Diagnosis>,
     /// Who does the work.
     pub(super) by: String,
-    /// What the roof read in earlier sessions, by day or by night.
+    /// What the roof read in earlier sittings, by day or by night.
     pub(super) daylight: Vec<super::result::Read>,
 }
 
