@@ -19,6 +19,7 @@ pub mod report;
 pub mod shadow;
 pub mod store;
 pub mod view;
+pub mod web;
 pub mod why;
 mod words;
 pub mod workbench;

@@ -58,6 +58,26 @@ pub struct BalanceReport {
     /// The same per phase, in three-phase homes.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub phases: Vec<BalanceValues>,
+    /// What flowed where at the grid reading that spare power was worked out from; `None` until there is one and while
+    /// it is stale.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub flows: Option<Flows>,
+}
+
+/// Flows of one age, in watts, so that they add up: what comes from the grid, the roof and the battery is what the house
+/// and the loads take.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Flows {
+    /// Power from the grid; negative is export.
+    pub grid_w: f64,
+    /// Power from the roof; `None` where it is not known.
+    pub solar_w: Option<f64>,
+    /// Power from the battery; negative is charging. `None` where it is not known, or there is none.
+    pub battery_w: Option<f64>,
+    /// What the home uses without its controlled loads; `None` where a part that it takes is not known.
+    pub base_w: Option<f64>,
+    /// What each load took, in the home's order; `None` for one that the grid point does not count.
+    pub loads_w: Vec<Option<f64>>,
 }
 
 /// The values of a balance, of the home or of one phase.

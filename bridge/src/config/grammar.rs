@@ -35,6 +35,8 @@ pub(crate) enum Grammar {
     InfluxUrl,
     /// An IP address and a port to listen at.
     Address,
+    /// The same, or `none`.
+    WebAddress,
     /// What a point measures.
     Measures,
     /// The name of an environment variable.
@@ -75,6 +77,9 @@ impl Grammar {
             Grammar::Currency => "the three letters of a currency (ISO 4217), such as \"GBP\"",
             Grammar::Url => "\"mqtt://HOST:PORT\", or \"mqtts://HOST:PORT\" for TLS",
             Grammar::Address => "an IP address and a port in quotes, such as \"127.0.0.1:1883\"",
+            Grammar::WebAddress => {
+                "an IP address and a port in quotes, such as \"127.0.0.1:8180\", or \"none\""
+            }
             Grammar::Measures => {
                 "\"grid\", \"grid.import\", \"grid.export\", \"solar\", \"house\", \"battery\" or \"load.NAME\""
             }
@@ -94,7 +99,7 @@ impl Grammar {
             Grammar::Date => "no date",
             Grammar::Currency => "no currency",
             Grammar::Url => "no address of a broker",
-            Grammar::Address => "no address to listen at",
+            Grammar::Address | Grammar::WebAddress => "no address to listen at",
             Grammar::Measures => "nothing that can be measured",
             Grammar::EnvName => "no environment variable",
         }
@@ -115,6 +120,7 @@ impl Grammar {
             Grammar::TimeZone | Grammar::MeterZone => "^[A-Za-z0-9_+-]+(/[A-Za-z0-9_+-]+)*$",
             Grammar::Url => "^mqtts?://.+$",
             Grammar::Address => "^.+:[0-9]{1,5}$",
+            Grammar::WebAddress => "^none$|^.+:[0-9]{1,5}$",
             Grammar::Measures => {
                 "^(grid|grid\\.import|grid\\.export|solar|house|battery|load\\.[a-z][a-z0-9-]*)$"
             }
@@ -142,7 +148,8 @@ impl Grammar {
             Grammar::Date => check_date(text),
             Grammar::Currency => check_currency(text),
             Grammar::Url => check_url(text),
-            Grammar::Address => check_address(text),
+            Grammar::WebAddress if text == "none" => Ok(()),
+            Grammar::Address | Grammar::WebAddress => check_address(text),
             Grammar::Measures => check_measures(text),
             Grammar::EnvName => check_env(text),
         }

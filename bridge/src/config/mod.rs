@@ -27,6 +27,7 @@ mod summary;
 pub(crate) mod syntax;
 mod table;
 pub(crate) mod walk;
+mod web;
 
 use std::path::{Path, PathBuf};
 
@@ -50,6 +51,7 @@ pub use schema::schema;
 pub use secret::{Secret, SecretError, SecretSource};
 pub use shadow::ShadowConfig;
 pub use summary::{Exposure, LoadSummary, Summary};
+pub use web::WebConfig;
 
 use block::Block;
 
@@ -66,6 +68,8 @@ pub struct Config {
     pub store: StoreConfig,
     /// The database that everything is forwarded to as well, where there is one.
     pub influx: Option<InfluxConfig>,
+    /// The page that the home serves.
+    pub web: WebConfig,
     /// The household's rules.
     pub rules: RulesConfig,
     /// Candidate rules that run beside them and command nothing.
@@ -82,6 +86,8 @@ pub struct Config {
     pub report: ReportConfig,
     /// What is worth knowing about the file although it can be used.
     pub warnings: Diagnostics,
+    /// The home file itself.
+    pub file: PathBuf,
 }
 
 /// What only reports ask of the home file.
@@ -164,6 +170,7 @@ fn examine(text: &str, path: &Path, look_at_files: bool) -> Result<Config, Diagn
     match config {
         Some(mut config) if found.errors() == 0 => {
             config.warnings = found;
+            path.clone_into(&mut config.file);
             Ok(config)
         }
         _ => Err(found),
@@ -232,6 +239,7 @@ fn finish(
         mqtt,
         store: store?,
         influx: draft.influx,
+        web: draft.web,
         rules,
         shadows,
         routes: draft.routes.into_iter().map(|r| r.value).collect(),
@@ -240,6 +248,7 @@ fn finish(
         price_files: draft.price_files.into_iter().map(|f| f.value).collect(),
         report: report_config(root),
         warnings: Diagnostics::new("", ""),
+        file: PathBuf::new(),
     })
 }
 

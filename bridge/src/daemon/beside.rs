@@ -2,6 +2,7 @@
 //! their end.
 
 use std::collections::BTreeMap;
+use std::net::SocketAddr;
 use std::time::Duration;
 
 use overspill_rules::kept::Kept as KnownBefore;
@@ -14,6 +15,8 @@ use crate::config::Config;
 use crate::influx::{Forwarder, Lag, Pace};
 use crate::shadow::{self, ShadowWords, Word};
 use crate::store::{KeptShadow, Store};
+use crate::web::{Page, Parts};
+use tokio::sync::oneshot;
 
 /// How long the store may take to write what it has at the end.
 const STORE_ENDS_WITHIN: Duration = Duration::from_secs(10);
@@ -57,11 +60,41 @@ pub(super) fn start_forwarding(config: &Config, pace: Pace, session: &mut Sessio
     }
 }
 
+/// The page is no reason not to run either.
+pub(super) async fn start_page(
+    parts: Parts,
+    told: Option<oneshot::Sender<SocketAddr>>,
+    session: &mut Session,
+) -> Option<Page> {
+    let web = parts.config.web.clone();
+    let listen = web.listen?;
+    match Page::start(parts, listen).await {
+        Ok(page) => {
+            tracing::info!("The page is at http://{}/", page.address());
+            // Whoever wanted to know may have gone.
+            let _ = told.map(|told| told.send(page.address()));
+            Some(page)
+        }
+        // Nobody asked for a page at this very address: several homes may run on one computer.
+        Err(why) if !web.written => {
+            tracing::warn!(
+                "There is no page: {why}. Write another address as `listen` in [web] of the home file."
+            );
+            None
+        }
+        Err(why) => {
+            session.tell(Severity::Problem, "page_trouble", format!("there is no page: {why}"));
+            None
+        }
+    }
+}
+
 /// What stands beside control; what is left to close when the loop ends.
 pub(super) struct Kept {
     pub(super) store: Store,
     pub(super) forwarder: Option<Forwarder>,
     pub(super) shadows: Option<ShadowWords>,
+    pub(super) page: Option<Page>,
 }
 
 /// What one of them says.
@@ -73,7 +106,7 @@ pub(super) enum Said {
 impl Kept {
     /// The next that any of them says.
     pub(super) async fn said(&mut self) -> Option<Said> {
-        let Kept { store, forwarder, shadows } = self;
+        let Kept { store, forwarder, shadows, .. } = self;
         let forwarder = async { forwarder.as_mut()?.notice().await };
         let shadows = async { shadows.as_mut()?.next().await };
         tokio::select! {
@@ -90,7 +123,10 @@ impl Kept {
 
     pub(super) async fn finish(self, session: Session, broker: Option<(Broker, Option<OwnLogin>)>) {
         session.end().await;
-        let Kept { store, forwarder, shadows } = self;
+        let Kept { store, forwarder, shadows, page } = self;
+        if let Some(page) = page {
+            page.end().await;
+        }
         let closed = tokio::task::spawn_blocking(move || {
             if !shadows.is_none_or(|shadows| shadows.ended(SHADOWS_END_WITHIN)) {
                 tracing::warn!("Shadow rules could not keep their last quarter of an hour.");

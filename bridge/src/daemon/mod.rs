@@ -4,6 +4,7 @@
 //! ([`run`]) puts the MQTT link, the store, the rule folder and the clock round it; tests drive the same `Core` in
 //! virtual time.
 
+mod ask;
 mod beside;
 mod clock;
 mod core;
@@ -19,6 +20,7 @@ mod start;
 mod topics;
 mod trouble;
 
+pub use ask::Asker;
 pub use clock::{Belief, Doubt, HomeClock, SystemBelief};
 pub use core::{Core, CoreError, Drained};
 pub use duty::{Beat, Duty};

@@ -1,6 +1,8 @@
 //! The live loop: one `select!` that makes one step at a time.
 
 use std::future::Future;
+use std::net::SocketAddr;
+use std::sync::Arc;
 use std::time::Duration;
 
 use overspill_rules::input::{Input, Role, RuleSet};
@@ -8,10 +10,11 @@ use overspill_rules::output::Severity;
 use overspill_rules::script::{Fault, Program};
 use overspill_rules::time::{Span, WallTime};
 use thiserror::Error;
-use tokio::sync::{mpsc, watch};
+use tokio::sync::{mpsc, oneshot, watch};
 use tokio::time::{Instant, sleep_until};
 
-use super::beside::{Kept, Said, start_forwarding, start_shadows};
+use super::ask::{Ask, asks};
+use super::beside::{Kept, Said, start_forwarding, start_page, start_shadows};
 use super::clock::{Always, Belief, HomeClock, SystemBelief};
 use super::core::{Core, CoreError};
 use super::duty::{GONE_AFTER, LISTEN_FOR};
@@ -24,6 +27,7 @@ use crate::config::Config;
 use crate::influx::{Lag, Pace};
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
 use crate::store::{Keep, Options, Store, StoreError};
+use crate::web::Parts;
 
 /// Messages that are taken together at most, so that a flood can't hold up a decision.
 const TOGETHER: usize = 256;
@@ -48,6 +52,8 @@ pub struct RunOptions {
     pub forwarding: Pace,
     /// Where the newest state goes, for a viewer.
     pub facts: Option<watch::Sender<Facts>>,
+    /// Who wants to know where the page is served, once it is.
+    pub page: Option<oneshot::Sender<SocketAddr>>,
 }
 
 impl Default for RunOptions {
@@ -59,6 +65,7 @@ impl Default for RunOptions {
             gone_after: GONE_AFTER,
             forwarding: Pace::default(),
             facts: None,
+            page: None,
         }
     }
 }
@@ -107,13 +114,18 @@ pub async fn run(
         Box::new(SystemBelief { last_entry: restored.last_entry })
     };
     let times = Times { listen_for: options.listen_for, gone_after: options.gone_after };
-    let mut session = Session::new(core, link, store.handle(), options.clock, belief, options.facts, times);
+    let facts = options.facts.unwrap_or_else(|| watch::channel(Facts::new(&config.home)).0);
+    let (asker, asked) = asks();
+    let seen = facts.subscribe();
+    let mut session = Session::new(core, link, store.handle(), options.clock, belief, Some(facts), times);
     session.begins(&restored.kept);
     let shadows = start_shadows(&config, restored.kept.clone(), &restored.shadows, &mut session);
     let forwarder = start_forwarding(&config, options.forwarding, &mut session);
+    let page_parts = Parts { config: Arc::new(config.clone()), facts: seen, asker, clock: options.clock };
+    let page = start_page(page_parts, options.page, &mut session).await;
     let files = begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
-    let ending =
-        live(&mut session, &config, files, &mut events, Kept { store, forwarder, shadows }, shutdown).await;
+    let kept = Kept { store, forwarder, shadows, page };
+    let ending = live(&mut session, &config, files, (&mut events, asked), kept, shutdown).await;
     ending.finish(session, broker).await;
     Ok(())
 }
@@ -213,7 +225,7 @@ async fn live(
     session: &mut Session,
     config: &Config,
     files: RuleFiles,
-    events: &mut mpsc::Receiver<LinkEvent>,
+    (events, mut asked): (&mut mpsc::Receiver<LinkEvent>, mpsc::Receiver<Ask>),
     mut kept: Kept,
     shutdown: impl Future<Output = ()>,
 ) -> Kept {
@@ -233,6 +245,7 @@ async fn live(
                 None => break,
             },
             () = sleep_until(Instant::from_std(session.wake_at())) => session.woken(),
+            Some(ask) = asked.recv() => ask.take(session),
             Some(looked) = rules.recv() => take_looked(session, looked),
             Some(said) = kept.said() => match said {
                 Said::Notice(notice) => session.tell_notice(notice),

@@ -98,6 +98,11 @@ impl Session {
 
     /// Takes inputs that came together, decides, and sends out what follows.
     pub(super) fn step(&mut self, inputs: Vec<Input>) {
+        self.step_told(inputs);
+    }
+
+    /// The same, and gives what the controller gave.
+    pub(super) fn step_told(&mut self, inputs: Vec<Input>) -> Vec<Output> {
         let stamp = self.stamp();
         let heard = self.shadows.as_ref().map(|_| inputs.clone());
         for input in inputs {
@@ -108,7 +113,12 @@ impl Session {
         if let (Some(shadows), Some(heard)) = (&mut self.shadows, heard) {
             shadows.step(stamp, heard, &drained.outputs);
         }
-        self.give_out(stamp, drained);
+        self.give_out(stamp, drained)
+    }
+
+    /// Whether this instance commands the home.
+    pub(super) fn role(&self) -> Role {
+        self.role
     }
 
     /// Journals what the controller knows again, so that this run can be repeated.
@@ -127,7 +137,7 @@ impl Session {
         Stamp { moment, batch: self.batch, wall }
     }
 
-    fn give_out(&mut self, stamp: Stamp, drained: Drained) {
+    fn give_out(&mut self, stamp: Stamp, drained: Drained) -> Vec<Output> {
         self.wake = drained.wake;
         for publication in drained.publications {
             self.publish_of_core(publication);
@@ -145,6 +155,7 @@ impl Session {
                 drained.outputs.iter().for_each(|output| facts.take(output));
             });
         }
+        drained.outputs
     }
 
     /// Another instance that commands hears the same and tells it; until it is known whether there is one, notices

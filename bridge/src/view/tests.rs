@@ -49,7 +49,7 @@ fn bright() -> Facts {
         spare_w: Some(3727.4),
         ..BalanceValues::default()
     };
-    facts.balance = Some(BalanceReport { at: Some(AT), total, phases: Vec::new() });
+    facts.balance = Some(BalanceReport { at: Some(AT), total, phases: Vec::new(), flows: None });
     facts.loads[0].report = Some(report(0, 420.0, Some(420.0), "six hours a day, when power is spare"));
     let car = LoadReport {
         setpoint_a: Some(13.0),

@@ -177,7 +177,7 @@ impl Parts {
             _ => Vec::new(),
         };
         let oldest = timed.into_iter().flatten().map(|(t, _)| t).min();
-        Reported { oldest, report: BalanceReport { at: None, total, phases } }
+        Reported { oldest, report: BalanceReport { at: None, total, phases, flows: None } }
     }
 }
 

@@ -4,13 +4,13 @@ use std::sync::Arc;
 
 use super::Controller;
 use super::intents::Meant;
-use crate::balance::{GridReading, Phased, Reported};
+use crate::balance::{GridReading, Phased, Reported, Shares};
 use crate::bounds::{Verdict, Wanted, judge};
 use crate::home::{CountedBy, ExtraKind, Measures};
 use crate::input::{About, Role};
 use crate::limits;
 use crate::loads::{Draws, LoadState, Scene, observe};
-use crate::output::{Limit, Output, Record, Severity};
+use crate::output::{Flows, Limit, Output, Record, Severity};
 use crate::script::{BALANCE_NAMES, Known, LoadView, View};
 use crate::sharing::{Allotment, Facts, Intent, Pool, Round, share};
 use crate::time::Moment;
@@ -120,8 +120,23 @@ impl Controller {
         if self.new_reading {
             let want_w = self.battery_wants_w();
             let loads = self.draws().counted(&reading);
-            self.shares = Some(self.parts.shares(&home, &reading, loads, want_w));
+            let shares = self.parts.shares(&home, &reading, loads, want_w);
+            self.flows = self.flows_of(&reading, &shares);
+            self.shares = Some(shares);
             self.new_balance = true;
+        }
+    }
+
+    /// What flowed where at this reading.
+    fn flows_of(&self, reading: &GridReading, shares: &Shares) -> Flows {
+        let draws = self.draws();
+        let load_w = |s: &LoadState| draws.counts(s.id).then(|| draws.attributed_w(s.id, reading));
+        Flows {
+            grid_w: reading.grid.sum,
+            solar_w: reading.solar.map(|p| p.sum),
+            battery_w: reading.battery.map(|p| p.sum),
+            base_w: shares.base_known.then_some(shares.base.sum),
+            loads_w: self.states.iter().map(load_w).collect(),
         }
     }
 

@@ -26,7 +26,7 @@ use crate::input::{Input, Role};
 use crate::kept::Kept;
 use crate::limits;
 use crate::loads::{Lateness, LoadState};
-use crate::output::{LoadReport, Output};
+use crate::output::{Flows, LoadReport, Output};
 use crate::reading::Meter;
 use crate::tariff::Prices;
 use crate::time::Moment;
@@ -52,6 +52,8 @@ pub struct Controller {
     parts: Parts,
     grid: Option<GridReading>,
     shares: Option<Shares>,
+    /// What flowed where at the reading that `shares` is of.
+    flows: Flows,
     lateness: Lateness,
     /// How much less the roof will make before the next reading can tell, in watts.
     fading_w: f64,
@@ -107,6 +109,7 @@ impl Controller {
             parts: Parts::new(&home),
             grid: None,
             shares: None,
+            flows: Flows::default(),
             lateness: Lateness::default(),
             fading_w: 0.0,
             new_reading: false,

@@ -28,7 +28,8 @@ impl Controller {
     pub(super) fn report_balance(&mut self, known: &Reported) {
         if std::mem::take(&mut self.new_balance) {
             let at = known.oldest.and_then(|t| self.clock.wall(t));
-            self.give(Output::Balance(BalanceReport { at, ..known.report.clone() }));
+            let flows = known.report.total.grid_w.map(|_| self.flows.clone());
+            self.give(Output::Balance(BalanceReport { at, flows, ..known.report.clone() }));
         }
     }
 

@@ -130,7 +130,7 @@ impl Record {
             self.input(stamp, reading(Some(ExtraKind::Volts), volts));
             self.expect("grid,home=wren,point=grid voltage_v", at, volts);
             let total = BalanceValues { grid_w: Some(-kw * 1000.0), ..BalanceValues::default() };
-            let report = BalanceReport { at: stamp.wall, total, phases: Vec::new() };
+            let report = BalanceReport { at: stamp.wall, total, phases: Vec::new(), flows: None };
             self.output(stamp, Output::Balance(report));
             self.expect("balance,home=wren,phase=all grid_w", at, -kw * 1000.0);
             if second % 10 == 0 {

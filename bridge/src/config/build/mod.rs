@@ -9,6 +9,7 @@ pub(crate) mod point;
 mod setting;
 mod source;
 mod tariff;
+mod web;
 
 use std::path::{Path, PathBuf};
 
@@ -22,6 +23,7 @@ use super::form::within_sentence;
 use super::influx::InfluxConfig;
 use super::nearest::nearest;
 use super::route::{CommandTopic, Expression, Makes, Route};
+use super::web::WebConfig;
 pub use tariff::PriceFile;
 pub(crate) use tariff::alone as tariff_alone;
 
@@ -63,6 +65,8 @@ pub(crate) struct Draft<'b> {
     pub(crate) mqtt: Option<MqttConfig>,
     /// The database to forward to.
     pub(crate) influx: Option<InfluxConfig>,
+    /// The page.
+    pub(crate) web: WebConfig,
     /// What to listen to, each with the place of its topic.
     pub(crate) routes: Vec<At<Route>>,
     /// Where commands go, each with the place of its topic.
@@ -112,6 +116,7 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
     let tariff = build.tariff();
     let mqtt = build.mqtt();
     let influx = build.influx();
+    let web = build.web();
     let Build { supply, routes, commands, expressions, price_files, .. } = build;
     Draft {
         root,
@@ -125,6 +130,7 @@ pub(crate) fn build<'b>(root: &'b Block, folder: &Path, found: &mut Diagnostics)
         price_files,
         mqtt,
         influx,
+        web,
         settings,
         routes,
         commands,

@@ -8,6 +8,7 @@ mod mqtt;
 mod point;
 mod setting;
 mod tariff;
+mod web;
 
 use super::form::{Form, Key};
 use super::grammar::Grammar;
@@ -40,6 +41,7 @@ pub(crate) const ROOT: &[Key] = &[
         Form::Table(influx::INFLUXDB),
         "An InfluxDB 2 that everything is forwarded to as well.",
     ),
+    Key::new("web", Form::Table(web::WEB), "The page that the home serves."),
     Key::new("rules", Form::Table(home::RULES), "The household's own rules."),
     Key::new(
         "shadow",

@@ -277,7 +277,7 @@ fn balance_set_points_energy_and_notices_come_back() {
     let (mut db, _) = open(&path);
     let total = BalanceValues { grid_w: Some(-0.5), spare_w: Some(2000.0), ..BalanceValues::default() };
     let phase = BalanceValues { house_w: Some(7.0), ..BalanceValues::default() };
-    let balance = BalanceReport { at: Some(WallTime(NOON - 200)), total, phases: vec![phase] };
+    let balance = BalanceReport { at: Some(WallTime(NOON - 200)), total, phases: vec![phase], flows: None };
     let energy = EnergyRow {
         flow: Flow::Load(CAR),
         start: WallTime(NOON),

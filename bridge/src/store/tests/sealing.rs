@@ -143,6 +143,7 @@ fn balance(grid: f64, solar: f64, loads: f64, at: Option<WallTime>) -> Output {
         at: oldest,
         total,
         phases: vec![phase; if loads > 10.0 { 3 } else { 0 }],
+        flows: None,
     })
 }
 

@@ -63,7 +63,7 @@ fn balance(wave: f64) -> BalanceReport {
         spare_w: Some(500.0),
         battery_w: None,
     };
-    BalanceReport { at: Some(WallTime(NOON)), total, phases: Vec::new() }
+    BalanceReport { at: Some(WallTime(NOON)), total, phases: Vec::new(), flows: None }
 }
 
 fn full_decision() -> Output {

@@ -1,0 +1,50 @@
+//! What all pages share: the head with the home's name, the way to the other views, the foot.
+
+use super::access::Visitor;
+use super::site::Site;
+
+/// Where a page stands among the others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Here {
+    /// What the house does now.
+    Now,
+    /// None of the views.
+    Nowhere,
+}
+
+/// A way to a view.
+pub(crate) struct Way {
+    pub(crate) name: &'static str,
+    pub(crate) path: &'static str,
+    pub(crate) here: bool,
+}
+
+/// The frame of one page for one visitor.
+pub(crate) struct Frame {
+    /// The home's name.
+    pub(crate) home: String,
+    /// The ways to the views.
+    pub(crate) ways: Vec<Way>,
+    /// Who looks.
+    pub(crate) visitor: Visitor,
+    /// The style's and the script's addresses, which change with their content.
+    pub(crate) style: &'static str,
+    pub(crate) script: &'static str,
+}
+
+/// The views in the order of the navigation.
+const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/")];
+
+impl Frame {
+    pub(crate) fn new(site: &Site, here: Here, visitor: Visitor) -> Frame {
+        let way =
+            |(view, name, path): &(Here, &'static str, &'static str)| Way { name, path, here: *view == here };
+        Frame {
+            home: site.home().name.clone(),
+            ways: VIEWS.iter().map(way).collect(),
+            visitor,
+            style: super::assets::style_path(),
+            script: super::assets::script_path(),
+        }
+    }
+}

@@ -1,0 +1,277 @@
+//! The steps of the present in words.
+
+use overspill_rules::home::{Home, Kind, LoadId, Measures};
+use overspill_rules::output::{DrawSource, Flows, LoadReport, Notice, Severity};
+use overspill_rules::time::WallTime;
+
+use super::Present;
+use super::cascade::{Does, cascade};
+use super::picture::{Picture, Row, Way};
+use crate::daemon::Facts;
+
+/// Notices shown.
+const NOTICES: usize = 3;
+
+/// One step as it is told.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Step {
+    /// Who or what it is.
+    pub(super) name: String,
+    /// A word for the class of the row.
+    pub(super) class: &'static str,
+    /// Watts, in words.
+    pub(super) watts: String,
+    /// What it does, why, and when that may change.
+    pub(super) sentence: String,
+    /// The load's id, where it is one that can be overridden.
+    pub(super) load: Option<String>,
+    /// How many lines are kept for its sentence.
+    pub(super) lines: usize,
+}
+
+/// A notice as it is told.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Said {
+    pub(super) time: String,
+    /// `Warning: `, `Problem: ` or nothing.
+    pub(super) severity: &'static str,
+    pub(super) text: String,
+}
+
+/// Everything that the page says of these facts.
+pub(super) fn present(home: &Home, facts: &Facts) -> Present {
+    let flows = facts.balance.as_ref().and_then(|b| b.flows.clone());
+    let told = Teller { home, facts, flows: flows.as_ref() };
+    let (steps, does) = told.steps();
+    let drawn = cascade(&does.iter().map(|(does, _)| *does).collect::<Vec<_>>());
+    let rows = steps.iter().zip(&does).map(|(step, (_, way))| Row { lines: step.lines, way: *way });
+    let picture = Picture::of(&drawn, &rows.collect::<Vec<_>>(), flows.is_some());
+    Present {
+        time: told.time(),
+        headline: told.headline(),
+        spare: told.spare(),
+        doubt: told.doubt(),
+        apart: told.apart(),
+        notices: told.notices(),
+        steps,
+        picture,
+    }
+}
+
+struct Teller<'a> {
+    home: &'a Home,
+    facts: &'a Facts,
+    flows: Option<&'a Flows>,
+}
+
+impl Teller<'_> {
+    fn steps(&self) -> (Vec<Step>, Vec<(Does, Way)>) {
+        let mut steps = Vec::new();
+        let mut does = Vec::new();
+        let flows = self.flows;
+        let roof_w = flows.and_then(|f| f.solar_w);
+        if self.home.measures(Measures::Solar) || roof_w.is_some() {
+            steps.push(step("Roof", "roof", roof_w, roof_words(roof_w), None));
+            does.push((Does::Gives(roof_w), Way::Source));
+        }
+        let battery = self.battery();
+        let first = self.home.battery.is_none_or(|b| b.first);
+        if let Some((step, Does::Gives(w))) = &battery {
+            steps.push(step.clone());
+            does.push((Does::Gives(*w), Way::Source));
+        }
+        let base_w = flows.and_then(|f| f.base_w);
+        steps.push(step("House", "house", base_w, house_words(base_w), None));
+        does.push((Does::Takes(base_w), Way::Use));
+        let takes = battery.filter(|(_, does)| matches!(does, Does::Takes(_)));
+        if let Some((step, d)) = takes.clone().filter(|_| first) {
+            steps.push(step);
+            does.push((d, Way::Use));
+        }
+        for id in self.home.loads_by_turn() {
+            let Some(watts) =
+                flows.map_or(Some(None), |f| f.loads_w.get(usize::from(id.0)).copied().flatten().map(Some))
+            else {
+                continue;
+            };
+            steps.push(self.load(id, watts));
+            does.push((Does::Takes(watts), Way::Use));
+        }
+        if let Some((step, d)) = takes.filter(|_| !first) {
+            steps.push(step);
+            does.push((d, Way::Use));
+        }
+        steps.push(self.street());
+        does.push((Does::Takes(None), Way::Street));
+        (steps, does)
+    }
+
+    /// The battery's step, where the home has one that is measured.
+    fn battery(&self) -> Option<(Step, Does)> {
+        if !self.home.measures(Measures::Battery) {
+            return None;
+        }
+        let watts = self.flows.and_then(|f| f.battery_w);
+        Some(match watts {
+            Some(w) if w > 0.0 => {
+                (step("Battery", "battery", watts, "gives what it kept".to_owned(), None), Does::Gives(watts))
+            }
+            Some(w) => {
+                let words = if w < 0.0 { "charges" } else { "rests" };
+                (step("Battery", "battery", Some(-w), words.to_owned(), None), Does::Takes(Some(-w)))
+            }
+            None => (step("Battery", "battery", None, "no reading".to_owned(), None), Does::Takes(None)),
+        })
+    }
+
+    fn load(&self, id: LoadId, watts: Option<f64>) -> Step {
+        let load = self.home.load(id);
+        let report = self.facts.loads.get(usize::from(id.0)).and_then(|l| l.report.as_ref());
+        let words = report.map_or_else(|| "not decided yet".to_owned(), |r| self.load_words(r, &load.kind));
+        step(&load.name, "load", watts, words, Some(load.id.clone()))
+    }
+
+    /// What a load is told to do, why, and when that may change.
+    fn load_words(&self, report: &LoadReport, kind: &Kind) -> String {
+        let told = match (report.on, report.setpoint_a, kind) {
+            (false, ..) => "Off".to_owned(),
+            (true, Some(amps), _) => format!("Set to {amps:.0} A"),
+            (true, None, Kind::Switch { .. }) => "On".to_owned(),
+            (true, None, _) => format!("Set to {:.0} W", report.setpoint_w),
+        };
+        let mut words = told;
+        if !report.reason.is_empty() {
+            words.push_str(&format!(": {}", report.reason));
+        }
+        if let Some(time) = report.waits_until.and_then(|t| self.minute(t)) {
+            words.push_str(&format!("; changes about {time}"));
+        }
+        if let Some(time) = report.override_until.and_then(|t| self.minute(t)) {
+            words.push_str(&format!(", until {time}"));
+        }
+        if report.on && report.draw_source == DrawSource::Estimate {
+            words.push_str(" (watts estimated)");
+        }
+        words.push('.');
+        words
+    }
+
+    fn street(&self) -> Step {
+        let grid_w = self.flows.map(|f| f.grid_w);
+        let words = match grid_w.map(whole) {
+            Some(w) if w > 0.0 => "comes in, and is bought",
+            Some(w) if w < 0.0 => "leaves, because nobody here takes it",
+            Some(_) => "nothing comes, nothing leaves",
+            None => "no fresh reading",
+        };
+        Step { name: "Street".to_owned(), ..step("", "street", grid_w.map(f64::abs), words.to_owned(), None) }
+    }
+
+    /// Loads that the grid point does not count.
+    fn apart(&self) -> Vec<Step> {
+        let Some(flows) = self.flows else { return Vec::new() };
+        let apart = |id: &LoadId| flows.loads_w.get(usize::from(id.0)).is_some_and(Option::is_none);
+        let of = |id: LoadId| {
+            let report = self.facts.loads.get(usize::from(id.0)).and_then(|l| l.report.as_ref());
+            self.load(id, report.and_then(|r| r.draw_w))
+        };
+        self.home.loads_by_turn().into_iter().filter(apart).map(of).collect()
+    }
+
+    fn headline(&self) -> String {
+        let Some(flows) = self.flows else { return "What flows now is not known.".to_owned() };
+        let grid_w = whole(flows.grid_w);
+        let street = match grid_w {
+            w if w > 0.0 => format!("{} comes from the street", watts(Some(w))),
+            w if w < 0.0 => format!("{} leaves to the street", watts(Some(-w))),
+            _ => "nothing comes from the street".to_owned(),
+        };
+        match flows.solar_w.map(whole) {
+            Some(w) if w > 0.0 => format!("The roof makes {}; {street}.", watts(Some(w))),
+            Some(_) => format!("The roof makes nothing; {street}."),
+            None => format!("{}.", capital(&street)),
+        }
+    }
+
+    fn spare(&self) -> String {
+        let total = self.facts.balance.as_ref().map(|b| b.total).unwrap_or_default();
+        match total.spare_w.map(whole) {
+            Some(w) if w > 0.0 => format!("Spare for the loads: {}.", watts(Some(w))),
+            Some(_) => "Nothing is spare: the house by itself takes all that the roof makes.".to_owned(),
+            None => "What is spare is not known.".to_owned(),
+        }
+    }
+
+    fn doubt(&self) -> Option<String> {
+        if !self.facts.connected {
+            return Some("No connection to the broker: nothing here is fresh.".to_owned());
+        }
+        self.flows.is_none().then(|| "There is no fresh reading of the grid.".to_owned())
+    }
+
+    fn notices(&self) -> Vec<Said> {
+        let said = |notice: &Notice| Said {
+            time: notice.at.and_then(|t| self.minute(t)).unwrap_or_else(|| "--:--".to_owned()),
+            severity: match notice.severity {
+                Severity::Info => "",
+                Severity::Warning => "Warning: ",
+                Severity::Problem => "Problem: ",
+            },
+            text: notice.text.clone(),
+        };
+        self.facts.notices.iter().rev().take(NOTICES).map(said).collect()
+    }
+
+    fn time(&self) -> String {
+        let local = self.facts.wall.and_then(|wall| wall.in_zone(&self.home.timezone));
+        local
+            .map_or_else(|| "time not known".to_owned(), |time| time.strftime("%A %-d %B, %H:%M").to_string())
+    }
+
+    fn minute(&self, wall: WallTime) -> Option<String> {
+        wall.in_zone(&self.home.timezone).map(|time| time.strftime("%H:%M").to_string())
+    }
+}
+
+/// Characters of a sentence that fit on one line of the narrowest page, at a guess that errs to the safe side.
+const LINE_CHARS: usize = 24;
+
+fn step(name: &str, class: &'static str, w: Option<f64>, sentence: String, load: Option<String>) -> Step {
+    let more = usize::from(load.is_some());
+    let lines = sentence.chars().count().div_ceil(LINE_CHARS).clamp(1, 7) + more;
+    Step { name: name.to_owned(), class, watts: watts(w), sentence, load, lines }
+}
+
+fn roof_words(watts: Option<f64>) -> String {
+    match watts.map(whole) {
+        None => "no reading",
+        Some(w) if w > 0.0 => "what the sun gives now",
+        Some(_) => "no sun",
+    }
+    .to_owned()
+}
+
+fn house_words(watts: Option<f64>) -> String {
+    match watts.map(whole) {
+        None => "not known",
+        Some(w) if w < 0.0 => "less than nothing: a reading is wrong",
+        Some(_) => "all that runs by itself",
+    }
+    .to_owned()
+}
+
+/// Watts in words; never a minus before a nought.
+fn watts(watts: Option<f64>) -> String {
+    let Some(watts) = watts.map(whole) else { return "not known".to_owned() };
+    let digits = crate::words::grouped(watts.abs() as u64);
+    format!("{}{digits} W", if watts < 0.0 { "−" } else { "" })
+}
+
+fn whole(watts: f64) -> f64 {
+    watts.round() + 0.0
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

@@ -1,0 +1,85 @@
+//! What every page needs to know.
+
+use std::sync::Arc;
+
+use overspill_rules::home::Home;
+use overspill_rules::time::WallTime;
+use tokio::sync::{Semaphore, watch};
+
+use super::live::Fragment;
+use super::serve::Parts;
+use super::trouble::Trouble;
+use crate::config::Config;
+use crate::daemon::{Asker, Facts, HomeClock};
+use crate::store::{StoreError, StoreReader};
+
+/// Reads of the journal at one time; others wait for their turn, so that viewers can't take the computer from control.
+const READS_AT_ONCE: usize = 2;
+
+/// What every page needs to know; shared by all requests.
+pub(crate) struct Site {
+    /// The home file as it runs.
+    pub(crate) config: Arc<Config>,
+    /// The newest state of the home.
+    pub(crate) facts: watch::Receiver<Facts>,
+    /// The way to ask something of the daemon.
+    pub(crate) asker: Asker,
+    /// The home's clock.
+    pub(crate) clock: HomeClock,
+    /// The present, as it is shown.
+    pub(crate) fragment: watch::Receiver<Fragment>,
+    reads: Arc<Semaphore>,
+}
+
+/// As handlers take it.
+pub(crate) type Shared = Arc<Site>;
+
+impl Site {
+    pub(super) fn new(parts: Parts, fragment: watch::Receiver<Fragment>) -> Shared {
+        let Parts { config, facts, asker, clock } = parts;
+        let reads = Arc::new(Semaphore::new(READS_AT_ONCE));
+        Arc::new(Site { config, facts, asker, clock, fragment, reads })
+    }
+
+    /// The home.
+    pub(crate) fn home(&self) -> &Home {
+        &self.config.home
+    }
+
+    /// The home's wall time now.
+    pub(crate) fn now(&self) -> WallTime {
+        self.clock.wall()
+    }
+
+    /// Runs `work` where it may take its time: on a thread of its own, a few at once.
+    ///
+    /// # Errors
+    /// What `work` says, or that it ended by a fault.
+    pub(crate) async fn apart<T: Send + 'static>(
+        &self,
+        work: impl FnOnce(&Config) -> Result<T, Trouble> + Send + 'static,
+    ) -> Result<T, Trouble> {
+        let turn = Arc::clone(&self.reads).acquire_owned().await;
+        let config = Arc::clone(&self.config);
+        let done = tokio::task::spawn_blocking(move || {
+            let _turn = turn;
+            work(&config)
+        });
+        done.await.unwrap_or_else(|_| Err(Trouble::fault("this page could not be made")))
+    }
+
+    /// Reads the journal as it stands now.
+    ///
+    /// # Errors
+    /// When there is no journal yet, or it can't be read.
+    pub(crate) async fn read<T: Send + 'static>(
+        &self,
+        read: impl FnOnce(&StoreReader, &Config) -> Result<T, StoreError> + Send + 'static,
+    ) -> Result<T, Trouble> {
+        self.apart(move |config| {
+            let reader = StoreReader::open_read_only(&config.store.path)?;
+            Ok(read(&reader, config)?)
+        })
+        .await
+    }
+}

@@ -1,0 +1,124 @@
+//! How refusals and mistakes reach people: as a page, or as JSON below `/api`, always in words and never more than the
+//! words.
+
+use askama::Template;
+use axum::Json;
+use axum::extract::{Request, State};
+use axum::http::StatusCode;
+use axum::middleware::Next;
+use axum::response::{Html, IntoResponse, Response};
+use serde_json::json;
+
+use super::frame::{Frame, Here};
+use super::site::Shared;
+use crate::store::StoreError;
+
+/// Why a request was not answered as asked.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Trouble {
+    status: StatusCode,
+    words: String,
+}
+
+impl Trouble {
+    /// The request itself is wrong: what, and how to mend it.
+    pub(crate) fn wrong(words: impl Into<String>) -> Trouble {
+        Trouble { status: StatusCode::BAD_REQUEST, words: words.into() }
+    }
+
+    /// There is no such thing.
+    pub(crate) fn missing(words: impl Into<String>) -> Trouble {
+        Trouble { status: StatusCode::NOT_FOUND, words: words.into() }
+    }
+
+    /// It was understood and not done: what the home says against it.
+    pub(crate) fn refused(words: impl Into<String>) -> Trouble {
+        Trouble { status: StatusCode::CONFLICT, words: words.into() }
+    }
+
+    /// It could not be done, which is not the visitor's doing.
+    pub(crate) fn fault(words: impl Into<String>) -> Trouble {
+        Trouble { status: StatusCode::INTERNAL_SERVER_ERROR, words: words.into() }
+    }
+
+    /// With another status.
+    pub(crate) fn with(status: StatusCode, words: impl Into<String>) -> Trouble {
+        Trouble { status, words: words.into() }
+    }
+
+    /// The words.
+    pub(crate) fn words(&self) -> &str {
+        &self.words
+    }
+}
+
+impl From<StoreError> for Trouble {
+    fn from(why: StoreError) -> Trouble {
+        match why {
+            StoreError::Missing { .. } => Trouble::missing("nothing has been recorded yet"),
+            why => Trouble::fault(why.to_string()),
+        }
+    }
+}
+
+impl IntoResponse for Trouble {
+    /// Plain text that [`dressed`] makes a page or JSON of.
+    fn into_response(self) -> Response {
+        let mut response = (self.status, self.words.clone()).into_response();
+        response.extensions_mut().insert(self);
+        response
+    }
+}
+
+#[derive(Template)]
+#[template(path = "trouble.html")]
+struct TroublePage {
+    frame: Frame,
+    heading: &'static str,
+    words: String,
+}
+
+/// Makes a page, or JSON, of every answer that is a refusal.
+pub(crate) async fn dressed(State(site): State<Shared>, request: Request, next: Next) -> Response {
+    let for_program = request.uri().path().starts_with("/api/");
+    let visitor = super::access::visitor_of(&site, request.headers());
+    let response = next.run(request).await;
+    let status = response.status();
+    if !(status.is_client_error() || status.is_server_error()) {
+        return response;
+    }
+    let words = match response.extensions().get::<Trouble>() {
+        Some(trouble) => trouble.words.clone(),
+        None => usual_words(status).to_owned(),
+    };
+    if for_program {
+        return (status, Json(json!({ "error": words }))).into_response();
+    }
+    let frame = Frame::new(&site, Here::Nowhere, visitor);
+    let page = TroublePage { frame, heading: heading(status), words };
+    (status, Html(page.render().unwrap_or_default())).into_response()
+}
+
+fn heading(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::NOT_FOUND => "Not here",
+        StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN => "Not allowed",
+        StatusCode::CONFLICT => "Not done",
+        status if status.is_server_error() => "This went wrong",
+        _ => "Not understood",
+    }
+}
+
+/// For refusals that do not come from here.
+fn usual_words(status: StatusCode) -> &'static str {
+    match status {
+        StatusCode::NOT_FOUND => "There is no page at this address.",
+        StatusCode::METHOD_NOT_ALLOWED => "This address does not take that kind of request.",
+        StatusCode::PAYLOAD_TOO_LARGE => "That is more than this page takes at once.",
+        StatusCode::UNSUPPORTED_MEDIA_TYPE => "That is not the kind of content this address takes.",
+        StatusCode::BAD_REQUEST | StatusCode::UNPROCESSABLE_ENTITY => {
+            "The request could not be read; something in it is missing or of the wrong kind."
+        }
+        _ => "The request could not be answered.",
+    }
+}
