@@ -9,29 +9,37 @@ mod files;
 mod show;
 
 use std::io;
+use std::net::SocketAddr;
 use std::time::Duration;
 
 use overspill_rules::house::SimulatedHome;
 use overspill_rules::time::{Span, WallTime};
 use thiserror::Error;
-use tokio::sync::watch;
+use tokio::sync::{oneshot, watch};
 use tokio::task::{JoinError, JoinHandle};
 
 pub use closing::Closing;
 pub use show::Show;
 
 use crate::broker::{Broker, BrokerConfig, BrokerError};
+use crate::config::WebConfig;
 use crate::daemon::{self, Facts, HomeClock, RunError, RunOptions};
 use crate::view::Scene;
 
 /// The demo begins here: 18 June 2026, 10:40 in London. A fixed summer day, late enough that power is spare.
 const BEGINS: WallTime = WallTime(1_781_775_600_000);
 
+/// How often the next free address is tried for the page.
+const PAGE_PORTS: u16 = 20;
+
 /// A day with sun, clouds, a kettle and a shower in its first hour.
 const SEED: u64 = 11;
 
 /// There is no other instance to listen for on a broker of its own.
 const LISTEN_FOR: Span = Span(100);
+
+/// The page is there within this time, or there is none.
+const PAGE_WITHIN: Duration = Duration::from_secs(5);
 
 /// How often the daemon is looked at, whether it still runs.
 const LOOK_EVERY: Duration = Duration::from_millis(200);
@@ -81,7 +89,8 @@ pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
     let folder = tempfile::Builder::new().prefix("overspill-demo-").tempdir().map_err(DemoError::Files)?;
     let broker = Broker::start(BrokerConfig::on_loopback(0)).await?;
     let port = broker.addr().port();
-    let config = files::set_up(folder.path(), port)?;
+    let mut config = files::set_up(folder.path(), port)?;
+    config.web = WebConfig { listen: free_address(), written: false };
     let scene = Scene::new(&config.home);
     let (facts_in, facts) = watch::channel(Facts::new(&config.home));
     let clock = HomeClock::made_up(BEGINS, f64::from(options.speed));
@@ -89,7 +98,9 @@ pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
     let (end_devices, devices_end) = watch::channel(());
     let devices = devices::start(SimulatedHome::new(SEED, BEGINS), clock, port, devices_end)?;
     let (end_daemon, daemon_ends) = watch::channel(());
+    let (tell_page, page_told) = oneshot::channel();
     let run_options = RunOptions {
+        page: Some(tell_page),
         clock,
         made_up: true,
         listen_for: LISTEN_FOR,
@@ -98,7 +109,9 @@ pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
     };
     let daemon = tokio::spawn(daemon::run(config, run_options, told_to_end(daemon_ends)));
 
-    let shown = show::until(options, port, clock, &scene, facts, over(options.lasts, &daemon)).await;
+    let page = tokio::time::timeout(PAGE_WITHIN, page_told).await.ok().and_then(Result::ok);
+    let at = show::Addresses { broker: port, page };
+    let shown = show::until(options, at, clock, &scene, facts, over(options.lasts, &daemon)).await;
     // The devices last longer than the daemon, so that they hear its last commands.
     drop(end_daemon);
     let daemon_ended = daemon.await;
@@ -109,6 +122,13 @@ pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
     let (ledger, ended) = devices_ended.map_err(part)?;
     shown.map_err(DemoError::Shown)?;
     Ok(Closing { began: BEGINS, ended, speed: options.speed, ledger })
+}
+
+/// The usual address of the page, or the next one that is free on this computer.
+fn free_address() -> Option<SocketAddr> {
+    let usual = WebConfig::default().listen?;
+    let mut ports = (0..PAGE_PORTS).map(|n| SocketAddr::new(usual.ip(), usual.port() + n));
+    ports.find(|address| std::net::TcpListener::bind(address).is_ok())
 }
 
 fn part(why: JoinError) -> DemoError {

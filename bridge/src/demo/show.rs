@@ -2,6 +2,7 @@
 
 use std::future::Future;
 use std::io::{self, IsTerminal, Write};
+use std::net::SocketAddr;
 use std::time::Duration;
 
 use tokio::sync::watch;
@@ -28,6 +29,15 @@ pub enum Show {
     Nothing,
 }
 
+/// Where the demo can be reached.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Addresses {
+    /// Port of the broker, on this computer.
+    pub(super) broker: u16,
+    /// The page, where there is one.
+    pub(super) page: Option<SocketAddr>,
+}
+
 /// Real time between two pictures.
 const LIVE_EVERY: Duration = Duration::from_millis(200);
 const PLAIN_EVERY: Duration = Duration::from_secs(5);
@@ -38,13 +48,13 @@ const PLAIN_COLUMNS: usize = 80;
 /// Shows the home until it is over, or until nobody reads it any more, as when `head` has what it wants.
 pub(super) async fn until(
     options: DemoOptions,
-    port: u16,
+    at: Addresses,
     clock: HomeClock,
     scene: &Scene,
     facts: watch::Receiver<Facts>,
     over: impl Future<Output = ()>,
 ) -> io::Result<()> {
-    match show(options, port, clock, scene, facts, over).await {
+    match show(options, at, clock, scene, facts, over).await {
         Err(why) if why.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         shown => shown,
     }
@@ -52,7 +62,7 @@ pub(super) async fn until(
 
 async fn show(
     options: DemoOptions,
-    port: u16,
+    at: Addresses,
     clock: HomeClock,
     scene: &Scene,
     facts: watch::Receiver<Facts>,
@@ -63,7 +73,7 @@ async fn show(
         over.await;
         return Ok(());
     }
-    writeln!(io::stdout(), "{}", opening(options, port))?;
+    writeln!(io::stdout(), "{}", opening(options, at))?;
     let now = || Facts { wall: Some(clock.wall()), ..facts.borrow().clone() };
     match options.show {
         Show::Live { ascii } => {
@@ -95,14 +105,17 @@ fn plain_columns() -> usize {
     terminal.and_then(Result::ok).map_or(PLAIN_COLUMNS, |(columns, _)| usize::from(columns))
 }
 
-fn opening(options: DemoOptions, port: u16) -> String {
+fn opening(options: DemoOptions, at: Addresses) -> String {
     let pace = match options.speed {
         1 => "in real time".to_owned(),
         speed => format!("{speed} times as fast as real time"),
     };
     let end = if options.lasts.is_some() { "" } else { " Ctrl-C ends it." };
+    let port = at.broker;
+    let page = at.page.map(|page| format!("Look at it in a browser: http://{page}/\n")).unwrap_or_default();
     format!(
         "A simulated home, {pace}.\n\
+         {page}\
          The program and its MQTT broker are real; nothing real is switched.{end}\n\
          Listen in with any MQTT client: 127.0.0.1, port {port}, topic overspill/#\n"
     )
