@@ -3,8 +3,11 @@
 use std::collections::BTreeMap;
 
 use overspill_rules::home::{Home, SettingId};
+use overspill_rules::input::Input;
 use overspill_rules::output::{BalanceReport, LoadReport, Notice, Output, RuleReport, SettingReport};
 use overspill_rules::time::WallTime;
+
+use super::heard::HeardOf;
 
 /// How many notices are kept for viewers.
 const NOTICES: usize = 20;
@@ -26,6 +29,8 @@ pub struct Facts {
     pub settings: BTreeMap<SettingId, SettingReport>,
     /// The last notices, oldest first.
     pub notices: Vec<Notice>,
+    /// What was last heard of the meters.
+    pub heard: HeardOf,
 }
 
 /// One load, with its name.
@@ -65,6 +70,11 @@ impl Facts {
             }
             Output::Command(_) | Output::Record(_) | Output::WaitUntil(_) => {}
         }
+    }
+
+    /// Takes over what came in.
+    pub fn hear(&mut self, at: WallTime, input: &Input) {
+        self.heard.take(at, input);
     }
 
     /// Adds a notice.

@@ -24,7 +24,7 @@ use super::rule_files::RuleFiles;
 use super::session::{Session, Times};
 use crate::broker::BrokerError;
 use crate::config::Config;
-use crate::influx::{Lag, Pace};
+use crate::influx::{Forwarder, Lag, Pace};
 use crate::mqtt::{Link, LinkError, LinkEvent, Subscription, Will};
 use crate::store::{Keep, Options, Store, StoreError};
 use crate::web::Parts;
@@ -121,7 +121,14 @@ pub async fn run(
     session.begins(&restored.kept);
     let shadows = start_shadows(&config, restored.kept.clone(), &restored.shadows, &mut session);
     let forwarder = start_forwarding(&config, options.forwarding, &mut session);
-    let page_parts = Parts { config: Arc::new(config.clone()), facts: seen, asker, clock: options.clock };
+    let page_parts = Parts {
+        config: Arc::new(config.clone()),
+        facts: seen,
+        asker,
+        clock: options.clock,
+        store: store.handle(),
+        forwarding: forwarder.as_ref().map(Forwarder::lag),
+    };
     let page = start_page(page_parts, options.page, &mut session).await;
     let files = begin(&mut session, &config, restored.last_good_rules, restored.last_entry).await;
     let kept = Kept { store, forwarder, shadows, page };

@@ -105,6 +105,14 @@ impl Session {
     pub(super) fn step_told(&mut self, inputs: Vec<Input>) -> Vec<Output> {
         let stamp = self.stamp();
         let heard = self.shadows.as_ref().map(|_| inputs.clone());
+        if let Some(facts) = &self.facts {
+            let wall = self.clock.wall();
+            facts.send_if_modified(|facts| {
+                inputs.iter().for_each(|input| facts.hear(wall, input));
+                // What comes of it is told with the outputs of this step.
+                false
+            });
+        }
         for input in inputs {
             self.store.input(stamp, &input);
             self.core.handle(stamp.moment, input);

@@ -8,6 +8,8 @@ use super::site::Site;
 pub(crate) enum Here {
     /// What the house does now.
     Now,
+    /// How the meters and the program are.
+    Health,
     /// None of the views.
     Nowhere,
 }
@@ -33,7 +35,7 @@ pub(crate) struct Frame {
 }
 
 /// The views in the order of the navigation.
-const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/")];
+const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/"), (Here::Health, "Health", "/health")];
 
 impl Frame {
     pub(crate) fn new(site: &Site, here: Here, visitor: Visitor) -> Frame {

@@ -18,6 +18,7 @@
 mod access;
 mod assets;
 mod frame;
+mod health;
 mod live;
 mod present;
 mod routes;

@@ -6,14 +6,17 @@ use axum::middleware::from_fn_with_state;
 use axum::routing::get;
 
 use super::site::Shared;
-use super::{assets, live, present, trouble};
+use super::{assets, health, live, present, trouble};
 
 /// The most that a request may carry: a rule and its tests are far smaller.
 const BODY_BYTES: usize = 256 * 1024;
 
 /// What everybody who may look may use.
 fn view() -> Router<Shared> {
-    Router::new().route("/", get(present::page)).route("/live", get(live::stream))
+    Router::new()
+        .route("/", get(present::page))
+        .route("/live", get(live::stream))
+        .route("/health", get(health::page))
 }
 
 /// What no password guards: it tells nothing about the home.

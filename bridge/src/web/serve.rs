@@ -16,6 +16,8 @@ use super::routes;
 use super::site::Site;
 use crate::config::Config;
 use crate::daemon::{Asker, Facts, HomeClock};
+use crate::influx::Lag;
+use crate::store::StoreHandle;
 
 /// A viewer that takes nothing for this long is dropped. Live pages get something every 15 seconds.
 const TAKES_WITHIN: Duration = Duration::from_secs(30);
@@ -36,6 +38,10 @@ pub struct Parts {
     pub asker: Asker,
     /// The home's clock.
     pub clock: HomeClock,
+    /// Where everything is kept.
+    pub store: StoreHandle,
+    /// How far forwarding to the database has come, where the home has one.
+    pub forwarding: Option<watch::Receiver<Lag>>,
 }
 
 /// The page at work.

@@ -11,7 +11,8 @@ use super::serve::Parts;
 use super::trouble::Trouble;
 use crate::config::Config;
 use crate::daemon::{Asker, Facts, HomeClock};
-use crate::store::{StoreError, StoreReader};
+use crate::influx::Lag;
+use crate::store::{StoreError, StoreHandle, StoreReader};
 
 /// Reads of the journal at one time; others wait for their turn, so that viewers can't take the computer from control.
 const READS_AT_ONCE: usize = 2;
@@ -26,6 +27,12 @@ pub(crate) struct Site {
     pub(crate) asker: Asker,
     /// The home's clock.
     pub(crate) clock: HomeClock,
+    /// Where everything is kept.
+    pub(crate) store: StoreHandle,
+    /// How far forwarding to the database has come, where the home has one.
+    pub(crate) forwarding: Option<watch::Receiver<Lag>>,
+    /// When the page began to be served.
+    pub(crate) began: WallTime,
     /// The present, as it is shown.
     pub(crate) fragment: watch::Receiver<Fragment>,
     reads: Arc<Semaphore>,
@@ -36,9 +43,10 @@ pub(crate) type Shared = Arc<Site>;
 
 impl Site {
     pub(super) fn new(parts: Parts, fragment: watch::Receiver<Fragment>) -> Shared {
-        let Parts { config, facts, asker, clock } = parts;
+        let Parts { config, facts, asker, clock, store, forwarding } = parts;
+        let began = clock.wall();
         let reads = Arc::new(Semaphore::new(READS_AT_ONCE));
-        Arc::new(Site { config, facts, asker, clock, fragment, reads })
+        Arc::new(Site { config, facts, asker, clock, store, forwarding, began, fragment, reads })
     }
 
     /// The home.

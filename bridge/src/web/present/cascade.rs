@@ -96,9 +96,9 @@ impl Cascade {
     }
 }
 
-/// The round figure that holds `watts`.
+/// The round figure that holds `watts`; never so small that a trickle at night looks like noon.
 fn round_w(watts: f64) -> f64 {
-    const ROUND_KW: [f64; 17] =
-        [0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0];
+    const ROUND_KW: [f64; 15] =
+        [2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 15.0, 20.0, 30.0, 40.0, 60.0, 80.0, 100.0];
     ROUND_KW.into_iter().map(|kw| kw * 1000.0).find(|w| *w >= watts).unwrap_or(watts)
 }

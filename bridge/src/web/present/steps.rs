@@ -1,7 +1,7 @@
 //! The steps of the present in words.
 
 use overspill_rules::home::{Home, Kind, LoadId, Measures};
-use overspill_rules::output::{DrawSource, Flows, LoadReport, Notice, Severity};
+use overspill_rules::output::{DrawSource, Flows, Limit, LoadReport, Notice, Severity};
 use overspill_rules::time::WallTime;
 
 use super::Present;
@@ -40,12 +40,14 @@ pub(super) struct Said {
 
 /// Everything that the page says of these facts.
 pub(super) fn present(home: &Home, facts: &Facts) -> Present {
-    let flows = facts.balance.as_ref().and_then(|b| b.flows.clone());
+    let flows = facts.balance.as_ref().and_then(|b| b.flows.as_ref()).map(in_whole_watts);
     let told = Teller { home, facts, flows: flows.as_ref() };
     let (steps, does) = told.steps();
     let drawn = cascade(&does.iter().map(|(does, _)| *does).collect::<Vec<_>>());
     let rows = steps.iter().zip(&does).map(|(step, (_, way))| Row { lines: step.lines, way: *way });
-    let picture = Picture::of(&drawn, &rows.collect::<Vec<_>>(), flows.is_some());
+    // Where a part is not known the rest would be drawn as if it were the whole.
+    let known = flows.as_ref().is_some_and(|f| f.base_w.is_some());
+    let picture = Picture::of(&drawn, &rows.collect::<Vec<_>>(), known);
     Present {
         time: told.time(),
         headline: told.headline(),
@@ -56,6 +58,17 @@ pub(super) fn present(home: &Home, facts: &Facts) -> Present {
         steps,
         picture,
     }
+}
+
+/// The same flows in whole watts that add up: what is lost by rounding goes to the house, which is worked out anyway.
+fn in_whole_watts(flows: &Flows) -> Flows {
+    let [grid_w, solar_w, battery_w] =
+        [Some(flows.grid_w), flows.solar_w, flows.battery_w].map(|w| w.map(whole));
+    let loads_w: Vec<Option<f64>> = flows.loads_w.iter().map(|w| w.map(whole)).collect();
+    let comes: f64 = [grid_w, solar_w, battery_w].into_iter().flatten().sum();
+    let taken: f64 = loads_w.iter().flatten().sum();
+    let base_w = flows.base_w.map(|_| comes - taken);
+    Flows { grid_w: grid_w.unwrap_or_default(), solar_w, battery_w, base_w, loads_w }
 }
 
 struct Teller<'a> {
@@ -144,7 +157,7 @@ impl Teller<'_> {
             words.push_str(&format!(": {}", report.reason));
         }
         if let Some(time) = report.waits_until.and_then(|t| self.minute(t)) {
-            words.push_str(&format!("; changes about {time}"));
+            words.push_str(&waits(report.limited_by, &time));
         }
         if let Some(time) = report.override_until.and_then(|t| self.minute(t)) {
             words.push_str(&format!(", until {time}"));
@@ -164,7 +177,17 @@ impl Teller<'_> {
             Some(_) => "nothing comes, nothing leaves",
             None => "no fresh reading",
         };
-        Step { name: "Street".to_owned(), ..step("", "street", grid_w.map(f64::abs), words.to_owned(), None) }
+        step("Street", "street", grid_w.map(f64::abs), format!("{words}{}", self.by_phase()), None)
+    }
+
+    /// What comes or leaves on each phase, of a supply with three.
+    fn by_phase(&self) -> String {
+        let phases = self.facts.balance.as_ref().map(|b| b.phases.as_slice()).unwrap_or_default();
+        let each: Option<Vec<String>> = (1..).zip(phases).map(|(n, p)| Some(phase(n, p.grid_w?))).collect();
+        match each {
+            Some(each) if !each.is_empty() && self.flows.is_some() => format!("; {}", each.join(", ")),
+            _ => String::new(),
+        }
     }
 
     /// Loads that the grid point does not count.
@@ -240,6 +263,25 @@ fn step(name: &str, class: &'static str, w: Option<f64>, sentence: String, load:
     let more = usize::from(load.is_some());
     let lines = sentence.chars().count().div_ceil(LINE_CHARS).clamp(1, 7) + more;
     Step { name: name.to_owned(), class, watts: watts(w), sentence, load, lines }
+}
+
+/// When that may change.
+fn waits(limit: Option<Limit>, time: &str) -> String {
+    match limit {
+        Some(Limit::StartWait) => format!("; starts about {time} if the sun holds"),
+        Some(Limit::MinOn) => format!("; on at least until {time}"),
+        Some(Limit::TakesNothing | Limit::NoAnswer) => format!("; tried again about {time}"),
+        _ => format!("; not before {time}"),
+    }
+}
+
+fn phase(number: usize, grid_w: f64) -> String {
+    let way = match whole(grid_w) {
+        w if w > 0.0 => " in",
+        w if w < 0.0 => " out",
+        _ => "",
+    };
+    format!("L{number} {}{way}", watts(Some(grid_w.abs())))
 }
 
 fn roof_words(watts: Option<f64>) -> String {
