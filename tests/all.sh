@@ -5,7 +5,7 @@ cd "$(dirname "$0")/.."
 
 # command : Debian package that brings it
 needs=(mosquitto:mosquitto mosquitto_pub:mosquitto-clients victoria-metrics:victoria-metrics strace:strace
-    setpriv:util-linux)
+    setpriv:util-linux chromium:chromium chromedriver:chromium-driver npm:npm)
 missing=()
 for need in "${needs[@]}"; do
     command -v "${need%%:*}" >/dev/null || [ -x "/usr/sbin/${need%%:*}" ] || missing+=("${need##*:}")
@@ -19,6 +19,13 @@ if [ "${#missing[@]}" -gt 0 ]; then
     [ "$(id -u)" -eq 0 ] || sudo=(sudo)
     "${sudo[@]}" apt-get update -qq
     DEBIAN_FRONTEND=noninteractive "${sudo[@]}" apt-get install -y -qq --no-install-recommends "${missing[@]}"
+fi
+
+# The accessibility check that the browser runs: axe-core (MPL-2.0), from the npm registry. The tests look at its mark.
+axe=target/axe
+if [ ! -f "$axe/node_modules/axe-core/axe.min.js" ]; then
+    mkdir -p "$axe"
+    npm install --prefix "$axe" --ignore-scripts --no-audit --no-fund --no-save --silent axe-core@4.14.1
 fi
 
 export PATH="$PATH:/usr/sbin"

@@ -7,7 +7,8 @@ use overspill::demo::{DemoOptions, Show, run};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn twenty_minutes_of_a_simulated_home_charge_the_car_from_spare_solar() {
-    let options = DemoOptions { speed: 60, lasts: Some(Duration::from_secs(20)), show: Show::Nothing };
+    let options =
+        DemoOptions { speed: 60, lasts: Some(Duration::from_secs(20)), show: Show::Nothing, listen: None };
     let ledger = run(options).await.unwrap().ledger;
     assert!(ledger.caught_kwh > 0.0 && ledger.car_kwh > 0.0, "{ledger:?}");
     // Most of what the car got was spare, not bought.

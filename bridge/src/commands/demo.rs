@@ -29,7 +29,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
-    let options = DemoOptions { speed: args.speed, lasts: args.lasts, show: show(args) };
+    let options = DemoOptions { speed: args.speed, lasts: args.lasts, show: show(args), listen: None };
     match at_work(options) {
         Ok(closing) => {
             let text = match args.format {

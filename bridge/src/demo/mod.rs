@@ -19,7 +19,7 @@ use tokio::sync::{oneshot, watch};
 use tokio::task::{JoinError, JoinHandle};
 
 pub use closing::Closing;
-pub use show::Show;
+pub use show::{Addresses, Show};
 
 use crate::broker::{Broker, BrokerConfig, BrokerError};
 use crate::config::WebConfig;
@@ -53,6 +53,8 @@ pub struct DemoOptions {
     pub lasts: Option<Duration>,
     /// What is shown meanwhile.
     pub show: Show,
+    /// Where the page is served; the usual address, or the next that is free, where there is none.
+    pub listen: Option<SocketAddr>,
 }
 
 /// Why the demo could not run.
@@ -86,11 +88,22 @@ pub enum DemoError {
 /// # Errors
 /// When it can't begin, or a part of it ends before its time.
 pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
+    run_and_tell(options, None).await
+}
+
+/// The same, and tells where it can be reached once it can.
+///
+/// # Errors
+/// As [`run`].
+pub async fn run_and_tell(
+    options: DemoOptions,
+    tell: Option<oneshot::Sender<Addresses>>,
+) -> Result<Closing, DemoError> {
     let folder = tempfile::Builder::new().prefix("overspill-demo-").tempdir().map_err(DemoError::Files)?;
     let broker = Broker::start(BrokerConfig::on_loopback(0)).await?;
     let port = broker.addr().port();
     let mut config = files::set_up(folder.path(), port)?;
-    config.web = WebConfig { listen: free_address(), written: false };
+    config.web = WebConfig { listen: options.listen.or_else(free_address), written: false };
     let scene = Scene::new(&config.home);
     let (facts_in, facts) = watch::channel(Facts::new(&config.home));
     let clock = HomeClock::made_up(BEGINS, f64::from(options.speed));
@@ -110,7 +123,9 @@ pub async fn run(options: DemoOptions) -> Result<Closing, DemoError> {
     let daemon = tokio::spawn(daemon::run(config, run_options, told_to_end(daemon_ends)));
 
     let page = tokio::time::timeout(PAGE_WITHIN, page_told).await.ok().and_then(Result::ok);
-    let at = show::Addresses { broker: port, page };
+    let at = Addresses { broker: port, page };
+    // Whoever wanted to know may have gone.
+    let _ = tell.map(|tell| tell.send(at));
     let shown = show::until(options, at, clock, &scene, facts, over(options.lasts, &daemon)).await;
     // The devices last longer than the daemon, so that they hear its last commands.
     drop(end_daemon);

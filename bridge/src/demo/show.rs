@@ -31,11 +31,11 @@ pub enum Show {
 
 /// Where the demo can be reached.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Addresses {
+pub struct Addresses {
     /// Port of the broker, on this computer.
-    pub(super) broker: u16,
+    pub broker: u16,
     /// The page, where there is one.
-    pub(super) page: Option<SocketAddr>,
+    pub page: Option<SocketAddr>,
 }
 
 /// Real time between two pictures.

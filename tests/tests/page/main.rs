@@ -1,0 +1,7 @@
+//! The page in a real browser: Debian's Chromium without a screen, driven by WebDriver.
+#![allow(missing_docs, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod browser;
+mod demo;
+mod looks;
+mod now;
