@@ -2,8 +2,8 @@
 
 use std::net::{Ipv4Addr, SocketAddr};
 
-use argon2::password_hash::PasswordHash;
 use argon2::Params;
+use argon2::password_hash::PasswordHash;
 
 use super::grammar::Fault;
 use super::secret::{Secret, SecretError, SecretSource};

@@ -78,10 +78,16 @@ impl Build<'_, '_> {
         let nobody = self.root.named("user").is_empty();
         if nobody && behind_https {
             self.found
-                .error("open-page", block.key_place("behind_https"), "the page would be open to whoever reaches the proxy")
+                .error(
+                    "open-page",
+                    block.key_place("behind_https"),
+                    "the page would be open to whoever reaches the proxy",
+                )
                 .label("no users")
                 .note("whoever reaches it could override loads and change rules")
-                .help("say who may log in: a section `[user.NAME]` for each, which `overspill password` prints");
+                .help(
+                    "say who may log in: a section `[user.NAME]` for each, which `overspill password` prints",
+                );
         } else if nobody && !listen.ip().is_loopback() {
             self.found
                 .error("open-page", block.place("listen"), "the page would be open to the whole network")
