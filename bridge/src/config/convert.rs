@@ -47,7 +47,13 @@ pub(crate) fn convert(
         (Form::Tables { keys, .. }, DeValue::Array(items)) => one.tables(block, items, keys),
         (Form::Text | Form::Scalar, DeValue::String(text)) => one.text(text),
         (Form::Word(words) | Form::WordOrTable(words, _), DeValue::String(text)) => one.word(text, words),
-        (Form::Checked(grammar), DeValue::String(text)) => one.checked(text, *grammar),
+        (Form::Checked(grammar), DeValue::String(text)) => {
+            // A hash is long and is not shown: its key is what can be pointed at.
+            if *grammar == Grammar::PasswordHash {
+                one.place = key_place;
+            }
+            one.checked(text, *grammar)
+        }
         (Form::Scalar, DeValue::Integer(_) | DeValue::Float(_)) => one.number(inner).map(Value::Number),
         (Form::Flag | Form::Scalar, DeValue::Boolean(flag)) => Some(Value::Flag(*flag)),
         (Form::Duration { least, most, or_none }, DeValue::String(text)) => {

@@ -11,7 +11,7 @@ pub(crate) enum Grammar {
     Id,
     /// The same, and `_`, since rules read inputs by these names.
     InputId,
-    /// A user of the embedded broker.
+    /// A user of the embedded broker or of the page.
     UserName,
     /// A topic to listen to or to publish below.
     Topic,
@@ -41,6 +41,8 @@ pub(crate) enum Grammar {
     Measures,
     /// The name of an environment variable.
     EnvName,
+    /// The argon2id hash of a password.
+    PasswordHash,
 }
 
 /// What is wrong with a text, and how to mend it.
@@ -84,6 +86,7 @@ impl Grammar {
                 "\"grid\", \"grid.import\", \"grid.export\", \"solar\", \"house\", \"battery\" or \"load.NAME\""
             }
             Grammar::EnvName => "the name of an environment variable: letters, digits and \"_\"",
+            Grammar::PasswordHash => "the argon2id hash that `overspill password` prints",
         }
     }
 
@@ -102,6 +105,7 @@ impl Grammar {
             Grammar::Address | Grammar::WebAddress => "no address to listen at",
             Grammar::Measures => "nothing that can be measured",
             Grammar::EnvName => "no environment variable",
+            Grammar::PasswordHash => "no hash of a password",
         }
     }
 
@@ -125,6 +129,7 @@ impl Grammar {
                 "^(grid|grid\\.import|grid\\.export|solar|house|battery|load\\.[a-z][a-z0-9-]*)$"
             }
             Grammar::EnvName => "^[A-Za-z_][A-Za-z0-9_]*$",
+            Grammar::PasswordHash => r"^\$argon2id\$.+$",
         }
     }
 
@@ -149,9 +154,11 @@ impl Grammar {
             Grammar::Currency => check_currency(text),
             Grammar::Url => check_url(text),
             Grammar::WebAddress if text == "none" => Ok(()),
-            Grammar::Address | Grammar::WebAddress => check_address(text),
+            Grammar::Address => check_address(text, 1883),
+            Grammar::WebAddress => check_address(text, 8180),
             Grammar::Measures => check_measures(text),
             Grammar::EnvName => check_env(text),
+            Grammar::PasswordHash => super::web::check_hash(text),
         }
     }
 }
@@ -289,12 +296,12 @@ fn check_url(text: &str) -> Result<(), Fault> {
     super::broker::read_url(text).map(|_| ())
 }
 
-fn check_address(text: &str) -> Result<(), Fault> {
+fn check_address(text: &str, usual_port: u16) -> Result<(), Fault> {
     match text.parse::<std::net::SocketAddr>() {
         Ok(address) if address.port() == 0 => fault("port 0 is no port to find again"),
         Ok(_) => Ok(()),
         Err(_) if text.parse::<std::net::IpAddr>().is_ok() => {
-            fault(format!("the port is missing; \"{text}:1883\" perhaps?"))
+            fault(format!("the port is missing; \"{text}:{usual_port}\" perhaps?"))
         }
         Err(_) => fault("an IP address and a port"),
     }

@@ -51,7 +51,8 @@ pub use schema::schema;
 pub use secret::{Secret, SecretError, SecretSource};
 pub use shadow::ShadowConfig;
 pub use summary::{Exposure, LoadSummary, Summary};
-pub use web::WebConfig;
+pub use web::{HashSource, PageRole, WebConfig, WebToken, WebUser};
+pub(crate) use web::{TOKEN_CHARS, check_hash};
 
 use block::Block;
 
@@ -192,6 +193,7 @@ fn put_together(root: &Block, folder: &Path, look_at_files: bool, found: &mut Di
             store: store.as_ref(),
             mqtt: draft.mqtt.as_ref(),
             influx: draft.influx.as_ref(),
+            web: &draft.web,
             price_files: &draft.price_files,
         };
         checks::files::check(&named, found);

@@ -1,7 +1,8 @@
 //! Blanks out passwords that somebody wrote into a home file, so that no error message repeats them.
 
-/// Keys behind which a password may stand; the first four only name where one is.
-const NAMES_A_PLACE: [&str; 4] = ["password_file", "password_env", "token_file", "token_env"];
+/// Keys behind which a password may stand; the first six only name where one is, or its hash.
+const NAMES_A_PLACE: [&str; 6] =
+    ["password_file", "password_env", "token_file", "token_env", "password_hash_file", "password_hash_env"];
 const NAMES_A_SECRET: [&str; 4] = ["password", "passwd", "secret", "token"];
 
 /// `text` with every password replaced by asterisks, byte for byte, so that places stay the same.
@@ -81,6 +82,7 @@ mod tests {
             ("x = { password=\"é\" }", "x = { password=**** *"),
             ("\"password\" = 'a b'", "\"password\" = ** **"),
             ("my_password = 1", "my_password = *"),
+            ("password_hash = '$argon2id$v'", "password_hash = *************"),
             ("épassword = 1", "épassword = *"),
             ("password = \"\"\"\na\nb\"\"\"\nc = 1", "password = ***\n*\n****\nc = 1"),
             ("url = \"mqtt://u:p@h:1\"", "url = \"mqtt://***@h:1\""),
@@ -97,6 +99,8 @@ mod tests {
             "password_file = \"mqtt.password\"",
             "password_env = \"MQTT_PASSWORD\"",
             "token_file = \"influxdb.token\"",
+            "password_hash_file = \"anna.hash\"",
+            "[token.reader]",
             "topic = \"a/secret/b\"",
         ] {
             assert_eq!(redacted(text), text);

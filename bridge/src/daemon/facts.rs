@@ -1,10 +1,13 @@
 //! What a viewer may know: the newest state of everything, never a queue.
 
 use std::collections::BTreeMap;
+use std::time::Instant;
 
 use overspill_rules::home::{Home, SettingId};
 use overspill_rules::input::Input;
-use overspill_rules::output::{BalanceReport, LoadReport, Notice, Output, RuleReport, SettingReport};
+use overspill_rules::output::{
+    BalanceReport, LoadReport, Notice, Output, RuleReport, SettingReport, Severity,
+};
 use overspill_rules::time::WallTime;
 
 use super::heard::HeardOf;
@@ -17,6 +20,8 @@ const NOTICES: usize = 20;
 pub struct Facts {
     /// The home's wall time at the last change.
     pub wall: Option<WallTime>,
+    /// The real moment at which something was decided last; `None` before the first decision.
+    pub decided: Option<Instant>,
     /// Whether there is a connection to the broker.
     pub connected: bool,
     /// The balance.
@@ -29,6 +34,8 @@ pub struct Facts {
     pub settings: BTreeMap<SettingId, SettingReport>,
     /// The last notices, oldest first.
     pub notices: Vec<Notice>,
+    /// How many notices of each severity there were since the start.
+    pub notices_told: BTreeMap<Severity, u64>,
     /// What was last heard of the meters.
     pub heard: HeardOf,
 }
@@ -79,6 +86,7 @@ impl Facts {
 
     /// Adds a notice.
     pub fn take_notice(&mut self, notice: Notice) {
+        *self.notices_told.entry(notice.severity).or_default() += 1;
         if self.notices.len() == NOTICES {
             self.notices.remove(0);
         }

@@ -22,6 +22,8 @@ mod topics;
 mod trouble;
 
 pub use ask::Asker;
+#[cfg(test)]
+pub(crate) use ask::{Ask, asks};
 pub use clock::{Belief, Doubt, HomeClock, SystemBelief};
 pub use core::{Core, CoreError, Drained};
 pub use duty::{Beat, Duty};

@@ -160,6 +160,7 @@ impl Session {
             let wall = self.clock.wall();
             facts.send_modify(|facts| {
                 facts.wall = Some(wall);
+                facts.decided = Some(std::time::Instant::now());
                 drained.outputs.iter().for_each(|output| facts.take(output));
             });
         }

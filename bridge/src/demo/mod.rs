@@ -103,7 +103,7 @@ pub async fn run_and_tell(
     let broker = Broker::start(BrokerConfig::on_loopback(0)).await?;
     let port = broker.addr().port();
     let mut config = files::set_up(folder.path(), port)?;
-    config.web = WebConfig { listen: options.listen.or_else(free_address), written: false };
+    config.web = WebConfig { listen: options.listen.or_else(free_address), ..WebConfig::default() };
     let scene = Scene::new(&config.home);
     let (facts_in, facts) = watch::channel(Facts::new(&config.home));
     let clock = HomeClock::made_up(BEGINS, f64::from(options.speed));

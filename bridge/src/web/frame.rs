@@ -39,11 +39,13 @@ const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/"), (Here::Health, "
 
 impl Frame {
     pub(crate) fn new(site: &Site, here: Here, visitor: Visitor) -> Frame {
+        let sees = visitor.may_view();
         let way =
             |(view, name, path): &(Here, &'static str, &'static str)| Way { name, path, here: *view == here };
         Frame {
-            home: site.home().name.clone(),
-            ways: VIEWS.iter().map(way).collect(),
+            // Whoever may not see the home is not told its name either.
+            home: if sees { site.home().name.clone() } else { "Overspill".to_owned() },
+            ways: VIEWS.iter().filter(|_| sees).map(way).collect(),
             visitor,
             style: super::assets::style_path(),
             script: super::assets::script_path(),

@@ -4,15 +4,19 @@ use std::convert::Infallible;
 use std::sync::Arc;
 use std::time::Duration;
 
+use axum::Extension;
 use axum::extract::State;
+use axum::http::StatusCode;
 use axum::response::Sse;
 use axum::response::sse::{Event, KeepAlive};
 use tokio::sync::watch;
 use tokio_stream::wrappers::WatchStream;
 use tokio_stream::{Stream, StreamExt};
 
+use super::access::Pass;
 use super::present;
 use super::site::Shared;
+use super::trouble::Trouble;
 use crate::config::Config;
 use crate::daemon::Facts;
 
@@ -55,8 +59,21 @@ pub(super) fn keep_fresh(
 
 /// What changed, as it changes (server-sent events, HTML Living Standard section 9.2). A viewer that is slow gets the
 /// newest only.
-pub(crate) async fn stream(State(site): State<Shared>) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+///
+/// # Errors
+/// When too many are kept fresh already.
+pub(crate) async fn stream(
+    State(site): State<Shared>,
+    Extension(pass): Extension<Pass>,
+) -> Result<Sse<impl Stream<Item = Result<Event, Infallible>>>, Trouble> {
+    let Some(seat) = site.access.seat() else {
+        return Err(Trouble::with(StatusCode::SERVICE_UNAVAILABLE, "Too many pages are kept fresh already."));
+    };
     let fragments = WatchStream::new(site.fragment.clone());
-    let events = fragments.map(|fragment| Ok(Event::default().event("present").data(&*fragment)));
-    Sse::new(events).keep_alive(KeepAlive::new().interval(ALIVE_EVERY))
+    let events = fragments.take_while(move |_| site.access.still_holds(&pass)).map(move |fragment| {
+        // Given back when the viewer goes.
+        let _seat = &seat;
+        Ok(Event::default().event("present").data(&*fragment))
+    });
+    Ok(Sse::new(events).keep_alive(KeepAlive::new().interval(ALIVE_EVERY)))
 }

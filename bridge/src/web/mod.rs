@@ -13,17 +13,24 @@
 //! | one view | the folder or file of its name, and its template |
 //! | the same as JSON | `api/` |
 //! | how refusals and mistakes reach people | `trouble.rs` |
-//! | connections: their number, their time limits | `serve.rs` |
+//! | connections: their number, their time limits | `serve.rs`, `crowd.rs` |
+//! | what watches the program: `/healthz`, `/metrics` | `healthz.rs`, `metrics.rs` |
 
 mod access;
+mod api;
 mod assets;
+mod crowd;
 mod frame;
 mod health;
+mod healthz;
 mod live;
+mod metrics;
 mod present;
 mod routes;
 mod serve;
 mod site;
+#[cfg(test)]
+pub(crate) mod testing;
 mod trouble;
 
 pub use serve::{Page, Parts};

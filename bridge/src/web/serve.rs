@@ -1,16 +1,24 @@
 //! Listening, and the limits of a connection.
 
 use std::net::SocketAddr;
-use std::pin::Pin;
+use std::pin::pin;
 use std::sync::Arc;
 use std::time::Duration;
 
-use axum::serve::Listener;
+use axum::Router;
+use axum::http::Request;
+use hyper::body::Incoming;
+use hyper::server::conn::http1;
+use hyper::service::{Service, service_fn};
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::service::TowerToHyperService;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::watch;
-use tokio::task::JoinHandle;
+use tokio::task::{JoinHandle, JoinSet};
 use tokio_io_timeout::TimeoutStream;
 
+use super::access::Caller;
+use super::crowd::{Crowd, Place};
 use super::live;
 use super::routes;
 use super::site::Site;
@@ -19,14 +27,44 @@ use crate::daemon::{Asker, Facts, HomeClock};
 use crate::influx::Lag;
 use crate::store::StoreHandle;
 
-/// A viewer that takes nothing for this long is dropped. Live pages get something every 15 seconds.
-const TAKES_WITHIN: Duration = Duration::from_secs(30);
-
-/// A connection on which nothing comes in and nothing goes out is closed after this long.
-const SAYS_WITHIN: Duration = Duration::from_secs(90);
-
 /// How long open requests may take at the end.
 const ENDS_WITHIN: Duration = Duration::from_secs(1);
+
+/// The first line and the headers of a request have room in this.
+const HEAD_BYTES: usize = 32 * 1024;
+
+/// What the system may hold for a viewer that does not take it.
+const HELD_BYTES: usize = 128 * 1024;
+
+/// Where the system has no more connections to give, it is asked again after this.
+const ASK_AGAIN: Duration = Duration::from_secs(1);
+
+/// The limits of a connection.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Limits {
+    /// A viewer that takes nothing for this long is dropped. Live pages get something every 15 seconds.
+    pub(crate) takes_within: Duration,
+    /// The next request has to be there, headers and all, within this; so an idle connection is closed after it.
+    pub(crate) head_within: Duration,
+    /// What a request carries has to be there within this.
+    pub(crate) body_within: Duration,
+    /// Connections at one time. A process has 1024 file handles unless somebody gives it more.
+    pub(crate) connections: usize,
+    /// Connections of one address at one time; a browser opens six.
+    pub(crate) each_address: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Limits {
+        Limits {
+            takes_within: Duration::from_secs(30),
+            head_within: Duration::from_secs(20),
+            body_within: Duration::from_secs(10),
+            connections: 256,
+            each_address: 32,
+        }
+    }
+}
 
 /// What the page is made from.
 pub struct Parts {
@@ -57,19 +95,22 @@ impl Page {
     /// # Errors
     /// Why it can't listen there, in words.
     pub async fn start(parts: Parts, listen: SocketAddr) -> Result<Page, String> {
+        Page::start_within(parts, listen, Limits::default()).await
+    }
+
+    /// The same with limits of its own.
+    pub(super) async fn start_within(
+        parts: Parts,
+        listen: SocketAddr,
+        limits: Limits,
+    ) -> Result<Page, String> {
         let listener = TcpListener::bind(listen).await.map_err(|why| cannot_listen(listen, &why))?;
         let address = listener.local_addr().map_err(|why| cannot_listen(listen, &why))?;
         let fragment = live::keep_fresh(Arc::clone(&parts.config), parts.facts.clone());
-        let router = routes::all(Site::new(parts, fragment));
-        let (end, mut ended) = watch::channel(false);
-        let serving = axum::serve(Limited(listener), router).with_graceful_shutdown(async move {
-            let _ = ended.changed().await;
-        });
-        let served = tokio::spawn(async move {
-            if let Err(why) = serving.await {
-                tracing::error!("The page ended: {why}");
-            }
-        });
+        let site = Site::new(parts, fragment, limits)?;
+        let crowd = site.crowd.clone();
+        let (end, ended) = watch::channel(false);
+        let served = tokio::spawn(serve(listener, routes::all(&site), (limits, crowd), ended));
         Ok(Page { address, end, served })
     }
 
@@ -101,24 +142,89 @@ fn cannot_listen(listen: SocketAddr, why: &std::io::Error) -> String {
     }
 }
 
-/// Connections with time limits, so that a viewer that stopped reading does not stay.
-struct Limited(TcpListener);
-
-impl Listener for Limited {
-    type Io = Pin<Box<TimeoutStream<TcpStream>>>;
-    type Addr = SocketAddr;
-
-    async fn accept(&mut self) -> (Self::Io, SocketAddr) {
-        // Waits a moment where the system has no more connections to give.
-        let (stream, address) = Listener::accept(&mut self.0).await;
-        let _ = stream.set_nodelay(true);
-        let mut limited = TimeoutStream::new(stream);
-        limited.set_write_timeout(Some(TAKES_WITHIN));
-        limited.set_read_timeout(Some(SAYS_WITHIN));
-        (Box::pin(limited), address)
+/// Serves `router` until `ended` says so, then waits for the requests under way.
+pub(crate) async fn serve(
+    listener: TcpListener,
+    router: Router,
+    (limits, crowd): (Limits, Crowd),
+    mut ended: watch::Receiver<bool>,
+) {
+    let mut connections = JoinSet::new();
+    loop {
+        tokio::select! {
+            accepted = listener.accept() => match accepted {
+                Ok((stream, from)) => match crowd.enter(from.ip(), (limits.connections, limits.each_address)) {
+                    Some(place) => {
+                        let service = TowerToHyperService::new(router.clone());
+                        connections.spawn(attend(stream, Caller(from), service, (limits, place), ended.clone()));
+                    }
+                    None => turn_away(&stream),
+                },
+                Err(why) if is_the_callers(&why) => {}
+                Err(why) => {
+                    tracing::warn!("The page can't take another connection: {why}.");
+                    tokio::time::sleep(ASK_AGAIN).await;
+                }
+            },
+            Some(_) = connections.join_next() => {}
+            _ = ended.changed() => break,
+        }
     }
+    drop(listener);
+    while connections.join_next().await.is_some() {}
+}
 
-    fn local_addr(&self) -> std::io::Result<SocketAddr> {
-        Listener::local_addr(&self.0)
+/// Serves one connection.
+async fn attend(
+    stream: TcpStream,
+    caller: Caller,
+    service: TowerToHyperService<Router>,
+    (limits, _place): (Limits, Place),
+    mut ended: watch::Receiver<bool>,
+) {
+    bound(&stream, limits);
+    let mut stream = TimeoutStream::new(stream);
+    stream.set_write_timeout(Some(limits.takes_within));
+    let with_caller = service_fn(move |mut request: Request<Incoming>| {
+        request.extensions_mut().insert(caller);
+        service.call(request)
+    });
+    let connection = http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(limits.head_within)
+        .max_buf_size(HEAD_BYTES)
+        .serve_connection(TokioIo::new(Box::pin(stream)), with_caller);
+    let mut connection = pin!(connection);
+    tokio::select! {
+        // What goes wrong here goes wrong at the other end, or was answered.
+        _ = connection.as_mut() => return,
+        _ = ended.changed() => connection.as_mut().graceful_shutdown(),
     }
+    let _ = connection.await;
+}
+
+/// What the system does for the connection: no waiting for more to send, little held, and no waiting for a viewer that
+/// is gone without a word.
+fn bound(stream: &TcpStream, limits: Limits) {
+    let socket = socket2::SockRef::from(stream);
+    let _ = socket.set_tcp_nodelay(true);
+    let _ = socket.set_send_buffer_size(HELD_BYTES);
+    #[cfg(target_os = "linux")]
+    let _ = socket.set_tcp_user_timeout(Some(limits.takes_within));
+    #[cfg(not(target_os = "linux"))]
+    let _ = limits;
+}
+
+/// Tells a connection too many to come again, if it can be told at once.
+fn turn_away(stream: &TcpStream) {
+    const BUSY: &[u8] = b"HTTP/1.1 503 Service Unavailable\r\nRetry-After: 10\r\nConnection: close\r\n\
+                          Content-Type: text/plain\r\nContent-Length: 44\r\n\r\n\
+                          There are too many connections to this page.";
+    let _ = stream.try_write(BUSY);
+}
+
+/// Whether a connection failed and not the listening.
+fn is_the_callers(why: &std::io::Error) -> bool {
+    use std::io::ErrorKind::{ConnectionAborted, ConnectionRefused, ConnectionReset};
+    matches!(why.kind(), ConnectionAborted | ConnectionRefused | ConnectionReset)
 }

@@ -6,8 +6,10 @@ use overspill_rules::home::Home;
 use overspill_rules::time::WallTime;
 use tokio::sync::{Semaphore, watch};
 
+use super::access::Access;
+use super::crowd::Crowd;
 use super::live::Fragment;
-use super::serve::Parts;
+use super::serve::{Limits, Parts};
 use super::trouble::Trouble;
 use crate::config::Config;
 use crate::daemon::{Asker, Facts, HomeClock};
@@ -35,6 +37,10 @@ pub(crate) struct Site {
     pub(crate) began: WallTime,
     /// The present, as it is shown.
     pub(crate) fragment: watch::Receiver<Fragment>,
+    /// Who may do what.
+    pub(crate) access: Access,
+    /// How many connections there are.
+    pub(crate) crowd: Crowd,
     reads: Arc<Semaphore>,
 }
 
@@ -42,11 +48,28 @@ pub(crate) struct Site {
 pub(crate) type Shared = Arc<Site>;
 
 impl Site {
-    pub(super) fn new(parts: Parts, fragment: watch::Receiver<Fragment>) -> Shared {
+    /// # Errors
+    /// When the system gives no random numbers.
+    pub(super) fn new(
+        parts: Parts,
+        fragment: watch::Receiver<Fragment>,
+        limits: Limits,
+    ) -> Result<Shared, String> {
         let Parts { config, facts, asker, clock, store, forwarding } = parts;
-        let began = clock.wall();
-        let reads = Arc::new(Semaphore::new(READS_AT_ONCE));
-        Arc::new(Site { config, facts, asker, clock, store, forwarding, began, fragment, reads })
+        let access = Access::new(&config.web, &config.home.id, limits.body_within)?;
+        Ok(Arc::new(Site {
+            config,
+            facts,
+            asker,
+            clock,
+            store,
+            forwarding,
+            began: clock.wall(),
+            fragment,
+            access,
+            crowd: Crowd::default(),
+            reads: Arc::new(Semaphore::new(READS_AT_ONCE)),
+        }))
     }
 
     /// The home.

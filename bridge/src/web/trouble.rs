@@ -4,11 +4,13 @@
 use askama::Template;
 use axum::Json;
 use axum::extract::{Request, State};
-use axum::http::StatusCode;
+use axum::http::header::{CONTENT_LENGTH, CONTENT_TYPE};
+use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use serde_json::json;
 
+use super::access::Visitor;
 use super::frame::{Frame, Here};
 use super::site::Shared;
 use crate::store::StoreError;
@@ -78,25 +80,52 @@ struct TroublePage {
     words: String,
 }
 
-/// Makes a page, or JSON, of every answer that is a refusal.
+/// Whether what is at this path is for programs, which want to be told plainly and never sent to a login.
+pub(crate) fn is_for_program(path: &str) -> bool {
+    path.starts_with("/api/") || matches!(path, "/api" | "/live" | "/metrics")
+}
+
+/// Makes a page, or JSON, of every answer that is a refusal and does not say so itself: a view that shows its form again
+/// beside the words does.
 pub(crate) async fn dressed(State(site): State<Shared>, request: Request, next: Next) -> Response {
-    let for_program = request.uri().path().starts_with("/api/");
-    let visitor = super::access::visitor_of(&site, request.headers());
+    let for_program = is_for_program(request.uri().path());
     let response = next.run(request).await;
     let status = response.status();
-    if !(status.is_client_error() || status.is_server_error()) {
+    if !(status.is_client_error() || status.is_server_error()) || says_itself(&response) {
         return response;
     }
+    let visitor = response.extensions().get::<Visitor>().cloned().unwrap_or_else(Visitor::nobody);
     let words = match response.extensions().get::<Trouble>() {
         Some(trouble) => trouble.words.clone(),
         None => usual_words(status).to_owned(),
     };
+    let headers = kept(response);
     if for_program {
-        return (status, Json(json!({ "error": words }))).into_response();
+        return (status, headers, Json(json!({ "error": words }))).into_response();
     }
     let frame = Frame::new(&site, Here::Nowhere, visitor);
     let page = TroublePage { frame, heading: heading(status), words };
-    (status, Html(page.render().unwrap_or_default())).into_response()
+    (status, headers, Html(page.render().unwrap_or_default())).into_response()
+}
+
+/// Marks an answer whose plain text is meant as it is.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct AsItIs;
+
+/// Whether a refusal is a page or JSON already, or meant as it is.
+fn says_itself(response: &Response) -> bool {
+    let kind = response.headers().get(CONTENT_TYPE).map_or(&b""[..], HeaderValue::as_bytes);
+    let dressed = kind.starts_with(b"text/html") || kind.starts_with(b"application/json");
+    let meant = response.extensions().get::<AsItIs>().is_some();
+    meant || (dressed && response.extensions().get::<Trouble>().is_none())
+}
+
+/// What a refusal says beside its words: when to come again, how to log in.
+fn kept(response: Response) -> HeaderMap {
+    let mut headers = response.into_parts().0.headers;
+    headers.remove(CONTENT_TYPE);
+    headers.remove(CONTENT_LENGTH);
+    headers
 }
 
 fn heading(status: StatusCode) -> &'static str {
@@ -104,6 +133,8 @@ fn heading(status: StatusCode) -> &'static str {
         StatusCode::NOT_FOUND => "Not here",
         StatusCode::UNAUTHORIZED | StatusCode::FORBIDDEN => "Not allowed",
         StatusCode::CONFLICT => "Not done",
+        StatusCode::MISDIRECTED_REQUEST => "Not from there",
+        StatusCode::TOO_MANY_REQUESTS => "Not now",
         status if status.is_server_error() => "This went wrong",
         _ => "Not understood",
     }

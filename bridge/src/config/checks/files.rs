@@ -15,6 +15,7 @@ use crate::config::nearest::nearest;
 use crate::config::rules::{RulesConfig, rule_names};
 use crate::config::secret::{SecretError, SecretSource, io_words};
 use crate::config::shadow::ShadowConfig;
+use crate::config::web::{HashSource, TOKEN_CHARS, WebConfig, check_hash};
 
 /// What of the home file is looked up on the disk.
 pub(crate) struct Named<'n> {
@@ -30,6 +31,8 @@ pub(crate) struct Named<'n> {
     pub(crate) mqtt: Option<&'n MqttConfig>,
     /// The database to forward to, where its section could be read.
     pub(crate) influx: Option<&'n InfluxConfig>,
+    /// The page, its users and tokens.
+    pub(crate) web: &'n WebConfig,
     /// Files of prices, each with its place.
     pub(crate) price_files: &'n [At<PriceFile>],
 }
@@ -57,6 +60,42 @@ pub(crate) fn check(named: &Named<'_>, found: &mut Diagnostics) {
         secret(block, TOKEN, config.token.as_ref(), found);
         ca_file(block, config.ca_file.as_deref(), found);
     }
+    page(named, found);
+}
+
+/// The hashes and tokens of the page: whether they are there, and whether they can be used.
+fn page(named: &Named<'_>, found: &mut Diagnostics) {
+    let section = |kind: &str, name: &str| {
+        named.root.named(kind).iter().find(|(at, _)| at.value == name).map(|(_, block)| block)
+    };
+    for user in &named.web.users {
+        let (Some(block), HashSource::Elsewhere(source)) = (section("user", &user.name), &user.hash) else {
+            continue;
+        };
+        secret(block, HASH, Some(source), found);
+        let fault = source.fetch().ok().and_then(|hash| check_hash(hash.reveal()).err());
+        if let Some(fault) = fault {
+            let d = found.error("bad-hash", place_of(block, HASH), "no hash of a password stands there");
+            d.label(fault.label).help(fault.help.unwrap_or_default());
+        }
+    }
+    for token in &named.web.tokens {
+        let Some(block) = section("token", &token.name) else { continue };
+        secret(block, TOKEN, Some(&token.source), found);
+        let chars = token.source.fetch().ok().map(|token| token.reveal().chars().count());
+        if let Some(chars) = chars.filter(|chars| *chars < TOKEN_CHARS) {
+            found
+                .error("weak-token", place_of(block, TOKEN), "the token is too short")
+                .label(format!("{chars} characters"))
+                .help(format!(
+                    "whoever guesses it may do what its role may: write at least {TOKEN_CHARS} random characters"
+                ));
+        }
+    }
+}
+
+fn place_of(block: &Block, (_, file_key, env_key): Called) -> Place {
+    if block.is_written(file_key) { block.place(file_key) } else { block.place(env_key) }
 }
 
 fn prices(files: &[At<PriceFile>], found: &mut Diagnostics) {
@@ -165,6 +204,7 @@ type Called = (&'static str, &'static str, &'static str);
 
 const PASSWORD: Called = ("password", "password_file", "password_env");
 const TOKEN: Called = ("token", "token_file", "token_env");
+const HASH: Called = ("hash", "password_hash_file", "password_hash_env");
 
 /// A missing file is a mistake; a missing variable may be set for the daemon only, so it is a warning.
 fn secret(block: &Block, called: Called, source: Option<&SecretSource>, found: &mut Diagnostics) {

@@ -42,6 +42,16 @@ pub(crate) const ROOT: &[Key] = &[
         "An InfluxDB 2 that everything is forwarded to as well.",
     ),
     Key::new("web", Form::Table(web::WEB), "The page that the home serves."),
+    Key::new(
+        "user",
+        Form::Named { one: "user", ids: Grammar::UserName, keys: web::USER },
+        "Who may log in to the page, `[user.NAME]`.",
+    ),
+    Key::new(
+        "token",
+        Form::Named { one: "token", ids: Grammar::UserName, keys: web::TOKEN },
+        "Tokens of programs that ask the page, `[token.NAME]`.",
+    ),
     Key::new("rules", Form::Table(home::RULES), "The household's own rules."),
     Key::new(
         "shadow",

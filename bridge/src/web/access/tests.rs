@@ -1,0 +1,6 @@
+//! Who gets in, and who does not.
+#![allow(clippy::unwrap_used)]
+
+mod login;
+mod routes;
+mod secrets;
