@@ -3,5 +3,8 @@
 
 mod browser;
 mod demo;
+mod home;
 mod looks;
 mod now;
+mod people;
+mod restart;
