@@ -5,8 +5,8 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::commands::{
-    backup, battery, check, commission, correct, demo, export, import, journal, meter_book, replay, report,
-    run, shadow, test, why,
+    backup, battery, check, commission, correct, demo, export, import, journal, meter_book, password, replay,
+    report, run, shadow, test, why,
 };
 
 /// Spare solar power, seen, explained and used by the household's own rules.
@@ -35,6 +35,7 @@ enum Command {
     Why(why::Args),
     Shadow(shadow::Args),
     Commission(commission::Args),
+    Password(password::Args),
 }
 
 /// How a command ended.
@@ -81,6 +82,7 @@ pub fn main() -> ExitCode {
         Command::Why(args) => why::run(&args).into(),
         Command::Shadow(args) => shadow::run(&args).into(),
         Command::Commission(args) => commission::run(&args).into(),
+        Command::Password(args) => password::run(&args).into(),
     }
 }
 

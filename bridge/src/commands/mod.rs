@@ -12,6 +12,7 @@ pub mod import;
 pub mod journal;
 pub mod meter_book;
 mod opening;
+pub mod password;
 pub mod replay;
 pub mod report;
 pub mod run;

@@ -52,7 +52,7 @@ pub use secret::{Secret, SecretError, SecretSource};
 pub use shadow::ShadowConfig;
 pub use summary::{Exposure, LoadSummary, Summary};
 pub use web::{HashSource, PageRole, WebConfig, WebToken, WebUser};
-pub(crate) use web::{TOKEN_CHARS, check_hash};
+pub(crate) use web::{PASSWORD_BYTES, TOKEN_CHARS, check_hash, is_user_name};
 
 use block::Block;
 

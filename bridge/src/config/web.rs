@@ -5,7 +5,7 @@ use std::net::{Ipv4Addr, SocketAddr};
 use argon2::Params;
 use argon2::password_hash::PasswordHash;
 
-use super::grammar::Fault;
+use super::grammar::{Fault, Grammar};
 use super::secret::{Secret, SecretError, SecretSource};
 
 /// Where the page is served unless the home file says otherwise: on this computer only.
@@ -13,6 +13,9 @@ pub(crate) const USUAL: SocketAddr = SocketAddr::new(std::net::IpAddr::V4(Ipv4Ad
 
 /// The fewest characters of a token: as many as 128 random bits in hexadecimal.
 pub(crate) const TOKEN_CHARS: usize = 32;
+
+/// The longest password that is looked at, in bytes.
+pub(crate) const PASSWORD_BYTES: usize = 1024;
 
 /// The most memory that a hash may ask for at a login, in KiB: a small computer has to go on controlling beside it.
 const HASH_KIB: u32 = 256 * 1024;
@@ -127,6 +130,11 @@ impl HashSource {
             HashSource::Elsewhere(source) => source.fetch(),
         }
     }
+}
+
+/// Whether `text` can be the name of a user.
+pub(crate) fn is_user_name(text: &str) -> bool {
+    Grammar::UserName.check(text).is_ok()
 }
 
 /// Whether `text` is a hash that a login can be checked against: argon2id in the PHC string format, within what a login

@@ -51,6 +51,10 @@ pub(super) fn groups() -> [(Role, Router<Shared>); 4] {
 
 /// All of it.
 pub(super) fn all(site: &Shared) -> Router {
+    put_together(site, groups())
+}
+
+fn put_together(site: &Shared, groups: impl IntoIterator<Item = (Role, Router<Shared>)>) -> Router {
     let guarded = |(role, group): (Role, Router<Shared>)| match role {
         Role::Nobody => group,
         role if group.has_routes() => {
@@ -59,7 +63,7 @@ pub(super) fn all(site: &Shared) -> Router {
         // A layer round no routes is a mistake for axum.
         _ => group,
     };
-    groups()
+    groups
         .into_iter()
         .fold(Router::new(), |all, group| all.merge(guarded(group)))
         .layer(DefaultBodyLimit::max(BODY_BYTES))
@@ -67,4 +71,28 @@ pub(super) fn all(site: &Shared) -> Router {
         .layer(from_fn_with_state(Shared::clone(site), trouble::dressed))
         .layer(from_fn(access::guarded))
         .with_state(Shared::clone(site))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use axum::http::StatusCode;
+
+    use super::*;
+    use crate::web::testing::{home_with_users, stage};
+
+    #[tokio::test]
+    async fn one_path_may_be_seen_by_all_and_changed_by_few() {
+        let mut stage = stage(&home_with_users());
+        let said = |word: &'static str| move || async move { word };
+        let seen = Router::new().route("/loads/{id}", get(said("seen")));
+        let changed = Router::new().route("/loads/{id}", post(said("changed")));
+        let groups = [(Role::Nobody, open()), (Role::View, view().merge(seen)), (Role::Operate, changed)];
+        stage.router = put_together(&stage.site, groups);
+        let (vera, otto) = (stage.log_in("vera").await, stage.log_in("otto").await);
+        assert_eq!(stage.send(vera.get("/loads/water")).await.body, "seen");
+        assert_eq!(stage.send(vera.post("/loads/water", "")).await.status, StatusCode::FORBIDDEN);
+        assert_eq!(stage.send(otto.get("/loads/water")).await.body, "seen");
+        assert_eq!(stage.send(otto.post("/loads/water", "")).await.body, "changed");
+    }
 }

@@ -1,5 +1,8 @@
 //! Listening, and the limits of a connection.
 
+#[cfg(test)]
+mod tests;
+
 use std::net::SocketAddr;
 use std::pin::pin;
 use std::sync::Arc;

@@ -76,7 +76,7 @@ pub(crate) struct Stage {
     pub(crate) router: Router,
     pub(crate) facts: watch::Sender<Facts>,
     /// What is asked of the daemon.
-    pub(crate) asked: mpsc::Receiver<Ask>,
+    pub(crate) _asked: mpsc::Receiver<Ask>,
     pub(crate) folder: TempDir,
 }
 
@@ -158,7 +158,7 @@ pub(crate) fn stage(home: &str) -> Stage {
     let fragment = super::live::keep_fresh(Arc::clone(&parts.config), parts.facts.clone());
     let limits = Limits { body_within: Duration::from_millis(200), ..Limits::default() };
     let site = Site::new(parts, fragment, limits).unwrap();
-    Stage { router: routes::all(&site), site, facts, asked, folder }
+    Stage { router: routes::all(&site), site, facts, _asked: asked, folder }
 }
 
 impl Stage {

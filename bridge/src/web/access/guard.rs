@@ -30,7 +30,7 @@ pub(crate) async fn guard(
     next: Next,
 ) -> Response {
     let (parts, body) = request.into_parts();
-    if let Err(refusal) = has_role(&parts, needed) {
+    if let Some(refusal) = without_role(&parts, needed) {
         return refusal;
     }
     if parts.method.is_safe() {
@@ -42,27 +42,28 @@ pub(crate) async fn guard(
     }
 }
 
-fn has_role(parts: &Parts, needed: Role) -> Result<(), Response> {
+/// The answer to somebody who has not the role that is needed.
+fn without_role(parts: &Parts, needed: Role) -> Option<Response> {
     let nobody = Visitor::nobody();
     let visitor = parts.extensions.get::<Visitor>().unwrap_or(&nobody);
     if visitor.may(needed) {
-        return Ok(());
+        return None;
     }
     if visitor.may_view() {
         let words =
             format!("This takes the role \"{}\"; yours is \"{}\".", needed.word(), visitor.role.word());
-        return Err(Trouble::with(StatusCode::FORBIDDEN, words).into_response());
+        return Some(Trouble::with(StatusCode::FORBIDDEN, words).into_response());
     }
     let words = match parts.extensions.get::<Pass>() {
         Some(Pass::WrongToken) => "This token is not known here.",
         _ if is_for_program(parts.uri.path()) => {
             "This takes a token, in a header `Authorization: Bearer ..`, or a browser that is logged in."
         }
-        _ if parts.method.is_safe() => return Err(to_login(&parts.uri)),
+        _ if parts.method.is_safe() => return Some(to_login(&parts.uri)),
         _ => "Nothing was changed: you are not logged in any more. Log in, come back and send it again.",
     };
     let refusal = Trouble::with(StatusCode::UNAUTHORIZED, words).into_response();
-    Err(([(WWW_AUTHENTICATE, "Bearer")], refusal).into_response())
+    Some(([(WWW_AUTHENTICATE, "Bearer")], refusal).into_response())
 }
 
 /// To the login, and from there back.

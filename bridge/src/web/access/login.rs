@@ -20,16 +20,13 @@ use super::enter::Caller;
 use super::guard::{comes_from_here, taken};
 use super::sittings::{LONGEST, Mark};
 use super::{Access, Pass, Visitor, random};
-use crate::config::Secret;
+use crate::config::{PASSWORD_BYTES, Secret};
 use crate::web::frame::{Frame, Here};
 use crate::web::site::Shared;
 use crate::web::trouble::Trouble;
 
 /// The most that a login may carry: nobody has proved to be anybody yet.
 const LOGIN_BYTES: usize = 4 * 1024;
-
-/// The longest password that is looked at.
-const PASSWORD_BYTES: usize = 1024;
 
 /// The longest way back after a login.
 const NEXT_BYTES: usize = 1024;
