@@ -16,14 +16,20 @@
 //! | connections: their number, their time limits | `serve.rs` |
 
 mod access;
+mod api;
 mod assets;
 mod frame;
 mod health;
 mod live;
+mod loads;
 mod present;
 mod routes;
+mod rules;
 mod serve;
+mod settings;
+mod shadows;
 mod site;
+mod speech;
 mod trouble;
 
 pub use serve::{Page, Parts};
