@@ -70,6 +70,7 @@ fn open() -> Router<Shared> {
     Router::new()
         .route(assets::style_path(), get(assets::style))
         .route(assets::script_path(), get(assets::script))
+        .route(assets::again_path(), get(assets::again))
         .route(assets::editor_path(), get(assets::editor))
         .route("/icon.svg", get(assets::icon))
 }

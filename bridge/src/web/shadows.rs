@@ -123,7 +123,19 @@ fn shown(config: &Config, standing: &Standing, now: WallTime) -> Shown {
     let span =
         format!("Since {} up to {}, {covered} with readings", time(*since, now, zone), time(*at, now, zone));
     let verdict = Some(shadow::verdict(home, &name, books));
-    Shown { span: Some(span), rows: shadow::rows(home, books), verdict, remark, name }
+    Shown { span: Some(span), rows: by_name(shadow::rows(home, books)), verdict, remark, name }
+}
+
+/// A line that goes on about a load says which.
+fn by_name(mut rows: Vec<Row>) -> Vec<Row> {
+    let mut load = String::new();
+    for row in &mut rows {
+        match row.what.strip_prefix("  ") {
+            Some(more) => row.what = format!("{load}, {more}"),
+            None => load = row.what.split(',').next().unwrap_or_default().to_owned(),
+        }
+    }
+    rows
 }
 
 /// Puts a shadow's files in place of the live rules.

@@ -4,7 +4,8 @@
 use askama::Template;
 use axum::Json;
 use axum::extract::{Request, State};
-use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
+use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::Next;
 use axum::response::{Html, IntoResponse, Response};
 use serde_json::json;
@@ -84,7 +85,7 @@ pub(crate) async fn dressed(State(site): State<Shared>, request: Request, next: 
     let visitor = super::access::visitor_of(&site, request.headers());
     let response = next.run(request).await;
     let status = response.status();
-    if !(status.is_client_error() || status.is_server_error()) {
+    if !(status.is_client_error() || status.is_server_error()) || says_itself(&response) {
         return response;
     }
     let words = match response.extensions().get::<Trouble>() {
@@ -97,6 +98,13 @@ pub(crate) async fn dressed(State(site): State<Shared>, request: Request, next: 
     let frame = Frame::new(&site, Here::Nowhere, visitor);
     let page = TroublePage { frame, heading: heading(status), words };
     (status, Html(page.render().unwrap_or_default())).into_response()
+}
+
+/// Whether a refusal is a page or JSON already.
+fn says_itself(response: &Response) -> bool {
+    let kind = response.headers().get(CONTENT_TYPE).map_or(&b""[..], HeaderValue::as_bytes);
+    let dressed = kind.starts_with(b"text/html") || kind.starts_with(b"application/json");
+    dressed && response.extensions().get::<Trouble>().is_none()
 }
 
 fn heading(status: StatusCode) -> &'static str {

@@ -3,6 +3,8 @@
 mod bounds;
 mod past;
 mod state;
+#[cfg(test)]
+mod tests;
 mod wish;
 
 use std::sync::Arc;
@@ -179,8 +181,10 @@ async fn page(
 
 fn done_words(done: &str) -> Option<&'static str> {
     match done {
-        "on" => Some("It is overruled: it runs, within its bounds, until the override ends."),
-        "off" => Some("It is overruled: it is kept off until the override ends."),
+        "on" => {
+            Some("The override holds: it runs until that ends, as soon as and as far as its bounds let it.")
+        }
+        "off" => Some("The override holds: it is kept off until that ends."),
         "auto" => Some("The rules decide again."),
         "out" => Some("It is out of service."),
         "back" => Some("It is back in service."),

@@ -183,10 +183,15 @@ impl Told<'_> {
         if report.out_of_service.is_some() {
             return Some("This stays so until a named person puts it back into service.".to_owned());
         }
-        if let Some(end) = report.override_until {
-            let end = self.time(end);
-            return Some(format!("The override ends at {end}; then the rules decide again."));
-        }
+        let Some(end) = report.override_until else { return self.waits_for(report) };
+        let ends = format!("The override ends at {}; then the rules decide again.", self.time(end));
+        Some(match self.waits_for(report) {
+            Some(wait) => format!("{wait} {ends}"),
+            None => ends,
+        })
+    }
+
+    fn waits_for(&self, report: &LoadReport) -> Option<String> {
         let until = report.waits_until.map(|until| self.time(until));
         Some(match (report.limited_by?, until) {
             (Limit::StartWait, Some(time)) => format!("It starts about {time} if the sun holds."),

@@ -17,6 +17,8 @@ pub(crate) mod files;
 pub(crate) mod now;
 mod past;
 pub(crate) mod saving;
+#[cfg(test)]
+mod tests;
 pub(crate) mod trial;
 pub(crate) mod versions;
 mod word;

@@ -1,6 +1,8 @@
 //! The household's settings: what each is, who made it so and until when, and a form with the right field.
 
 mod now;
+#[cfg(test)]
+mod tests;
 
 use askama::Template;
 use axum::extract::{Form, Path, State};
