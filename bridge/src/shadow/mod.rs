@@ -30,4 +30,4 @@ pub use books::{Books, LoadBooks, Side, Sum, kwh};
 pub use crew::{Crew, News, Step, matters};
 pub use layer::{laid_over, named, own_rules, shadow_rules};
 pub use promote::{Done, Files, Refused, files, promote, undo};
-pub use standings::{Standing, json, standings, text};
+pub use standings::{Row, Standing, json, rows, standings, text, verdict};

@@ -100,11 +100,22 @@ fn one(home: &Home, standing: &Standing, time: &impl Fn(WallTime) -> String) -> 
     text
 }
 
-fn table(home: &Home, name: &str, books: &Books) -> String {
-    let name: String = name.chars().take(18).collect();
-    let mut text = format!("\n{:<40}{:>18}{:>20}\n", "", "live", name);
+/// One line of the table.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Row {
+    /// What is compared, with its unit.
+    pub what: String,
+    /// By the live rules.
+    pub live: String,
+    /// By the shadow.
+    pub shadow: String,
+}
+
+/// What the books of a shadow say, line by line; a line that goes on about the load before it begins with two spaces.
+pub fn rows(home: &Home, books: &Books) -> Vec<Row> {
+    let mut rows = Vec::new();
     let mut line = |what: &str, live: String, shadow: String| {
-        let _ = writeln!(text, "  {what:<38}{live:>18}{shadow:>20}");
+        rows.push(Row { what: what.to_owned(), live, shadow });
     };
     let energy = |uj: i64| format!("{:.2}", kwh(uj));
     let (live, shadow) = (&books.live, &books.shadow);
@@ -121,12 +132,21 @@ fn table(home: &Home, name: &str, books: &Books) -> String {
         }
         line("  starts", of.live_starts.to_string(), of.shadow_starts.to_string());
     }
+    rows
+}
+
+fn table(home: &Home, name: &str, books: &Books) -> String {
+    let name: String = name.chars().take(18).collect();
+    let mut text = format!("\n{:<40}{:>18}{:>20}\n", "", "live", name);
+    for Row { what, live, shadow } in rows(home, books) {
+        let _ = writeln!(text, "  {what:<38}{live:>18}{shadow:>20}");
+    }
     text.push('\n');
     text
 }
 
 /// What differs in a sentence, and which came out better where that can be said.
-fn verdict(home: &Home, name: &str, books: &Books) -> String {
+pub fn verdict(home: &Home, name: &str, books: &Books) -> String {
     let loads_kwh: f64 = books.loads.values().map(|l| kwh(l.shadow_uj) - kwh(l.live_uj)).sum();
     let (differs, gain) = grid_difference(home, books);
     let loads = match loads_kwh {

@@ -140,8 +140,8 @@ pub use keep::Keep;
 pub(crate) use names::{Names, extra_word};
 pub(crate) use past::*;
 pub use reader::{
-    BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, Recorded,
-    Request, Run, Sample, SeriesSize, SetpointRow, StoreReader, TickEntries,
+    BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, NoticeRow,
+    Recorded, Request, Run, Sample, SeriesSize, SetpointRow, StoreReader, TickEntries,
 };
 pub use restore::Restored;
 pub use schema::SCHEMA_VERSION;

@@ -9,10 +9,14 @@ use sha2::{Digest, Sha256};
 
 const STYLE: &str = include_str!("../../assets/page.css");
 const SCRIPT: &str = include_str!("../../assets/page.js");
+const AGAIN: &str = include_str!("../../assets/again.js");
+const EDITOR: &str = include_str!("../../assets/editor.js");
 const ICON: &str = include_str!("../../assets/icon.svg");
 
 static STYLE_PATH: LazyLock<String> = LazyLock::new(|| format!("/style-{}.css", mark(STYLE)));
 static SCRIPT_PATH: LazyLock<String> = LazyLock::new(|| format!("/script-{}.js", mark(SCRIPT)));
+static AGAIN_PATH: LazyLock<String> = LazyLock::new(|| format!("/again-{}.js", mark(AGAIN)));
+static EDITOR_PATH: LazyLock<String> = LazyLock::new(|| format!("/editor-{}.js", mark(EDITOR)));
 
 /// For ever: another content has another address.
 const KEEP: &str = "public, max-age=31536000, immutable";
@@ -31,6 +35,16 @@ pub(crate) fn script_path() -> &'static str {
     &SCRIPT_PATH
 }
 
+/// Where the script is that keeps parts of pages fresh.
+pub(crate) fn again_path() -> &'static str {
+    &AGAIN_PATH
+}
+
+/// Where the script of the rules' editor is.
+pub(crate) fn editor_path() -> &'static str {
+    &EDITOR_PATH
+}
+
 /// The style.
 pub(crate) async fn style() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/css; charset=utf-8"), (CACHE_CONTROL, KEEP)], STYLE)
@@ -39,6 +53,16 @@ pub(crate) async fn style() -> impl IntoResponse {
 /// The script.
 pub(crate) async fn script() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], SCRIPT)
+}
+
+/// The script that keeps parts of pages fresh.
+pub(crate) async fn again() -> impl IntoResponse {
+    ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], AGAIN)
+}
+
+/// The script of the rules' editor.
+pub(crate) async fn editor() -> impl IntoResponse {
+    ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], EDITOR)
 }
 
 /// The picture that browsers show beside the title.

@@ -10,6 +10,12 @@ pub(crate) enum Here {
     Now,
     /// How the meters and the program are.
     Health,
+    /// Loads and how to overrule them.
+    Loads,
+    /// The household's settings.
+    Settings,
+    /// The household's rules.
+    Rules,
     /// None of the views.
     Nowhere,
 }
@@ -35,7 +41,13 @@ pub(crate) struct Frame {
 }
 
 /// The views in the order of the navigation.
-const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/"), (Here::Health, "Health", "/health")];
+const VIEWS: &[(Here, &str, &str)] = &[
+    (Here::Now, "Now", "/"),
+    (Here::Loads, "Loads", "/loads"),
+    (Here::Settings, "Settings", "/settings"),
+    (Here::Rules, "Rules", "/rules"),
+    (Here::Health, "Health", "/health"),
+];
 
 impl Frame {
     pub(crate) fn new(site: &Site, here: Here, visitor: Visitor) -> Frame {

@@ -24,11 +24,16 @@ mod frame;
 mod health;
 mod healthz;
 mod live;
+mod loads;
 mod metrics;
 mod present;
 mod routes;
+mod rules;
 mod serve;
+mod settings;
+mod shadows;
 mod site;
+mod speech;
 #[cfg(test)]
 pub(crate) mod testing;
 mod trouble;

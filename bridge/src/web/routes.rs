@@ -8,7 +8,7 @@ use axum::routing::{get, post};
 
 use super::access::{self, BODY_BYTES, Role};
 use super::site::Shared;
-use super::{api, assets, health, healthz, live, metrics, present, trouble};
+use super::{api, assets, health, healthz, live, loads, metrics, present, rules, settings, shadows, trouble};
 
 /// What everybody who may look may use.
 fn view() -> Router<Shared> {
@@ -22,16 +22,52 @@ fn view() -> Router<Shared> {
         .route("/api/now", get(api::now::now))
         .route("/api/health", get(api::health::health))
         .route("/api/visitor", get(api::visitor::visitor))
+        .route("/loads", get(loads::list))
+        .route("/loads/{id}", get(loads::one))
+        .route("/settings", get(settings::list))
+        .route("/rules", get(rules::list))
+        .route("/rules/{file}", get(rules::one))
+        .route("/rules/{file}/versions", get(rules::versions_page))
+        .route("/rules/{file}/versions/{stamp}", get(rules::compared))
+        .route("/shadows", get(shadows::list))
+        .route("/api/loads", get(api::loads::list))
+        .route("/api/loads/{id}", get(api::loads::one))
+        .route("/api/loads/{id}/decisions", get(api::loads::decisions))
+        .route("/api/settings", get(api::settings::list))
+        .route("/api/rules", get(api::rules::list))
+        .route("/api/rules/{file}", get(api::rules::one))
+        .route("/api/rules/{file}/log", get(api::rules::log))
+        .route("/api/rules/{file}/versions", get(api::rules::versions))
+        .route("/api/rules/{file}/versions/{stamp}", get(api::rules::version))
+        .route("/api/shadows", get(api::shadows::list))
 }
 
-/// What takes the role "operate": overrides, loads out of service, settings.
+/// What it takes the right to operate to use.
 fn operate() -> Router<Shared> {
     Router::new()
+        .route("/loads/{id}/override", post(loads::change))
+        .route("/loads/{id}/service", post(loads::service))
+        .route("/settings/{id}", post(settings::change))
+        .route("/api/loads/{id}/override", post(api::loads::change))
+        .route("/api/loads/{id}/service", post(api::loads::service))
+        .route("/api/settings/{id}", post(api::settings::change))
 }
 
-/// What takes the role "configure": rules.
+/// What it takes the right to change rules to use.
 fn configure() -> Router<Shared> {
     Router::new()
+        .route("/new-rule", get(rules::begin))
+        .route("/rules/{file}/edit", get(rules::edit).post(rules::send))
+        .route("/rules/{file}/remove", post(rules::remove))
+        .route("/rules/{file}/versions/{stamp}/back", post(rules::put_back))
+        .route("/shadows/{name}/promote", post(shadows::promote))
+        .route("/shadows/undo", post(shadows::undo))
+        .route("/api/rules/{file}", post(api::rules::save))
+        .route("/api/rules/{file}/check", post(api::rules::check))
+        .route("/api/rules/{file}/remove", post(api::rules::remove))
+        .route("/api/rules/{file}/versions/{stamp}/back", post(api::rules::put_back))
+        .route("/api/shadows/{name}/promote", post(api::shadows::promote))
+        .route("/api/shadows/undo", post(api::shadows::undo))
 }
 
 /// What no password guards: it tells nothing about the home.
@@ -39,6 +75,8 @@ fn open() -> Router<Shared> {
     Router::new()
         .route(assets::style_path(), get(assets::style))
         .route(assets::script_path(), get(assets::script))
+        .route(assets::again_path(), get(assets::again))
+        .route(assets::editor_path(), get(assets::editor))
         .route("/icon.svg", get(assets::icon))
         .route("/healthz", get(healthz::healthz))
         .route("/login", get(access::login_page).post(access::log_in))
@@ -85,14 +123,14 @@ mod tests {
     async fn one_path_may_be_seen_by_all_and_changed_by_few() {
         let mut stage = stage(&home_with_users());
         let said = |word: &'static str| move || async move { word };
-        let seen = Router::new().route("/loads/{id}", get(said("seen")));
-        let changed = Router::new().route("/loads/{id}", post(said("changed")));
+        let seen = Router::new().route("/probe/{id}", get(said("seen")));
+        let changed = Router::new().route("/probe/{id}", post(said("changed")));
         let groups = [(Role::Nobody, open()), (Role::View, view().merge(seen)), (Role::Operate, changed)];
         stage.router = put_together(&stage.site, groups);
         let (vera, otto) = (stage.log_in("vera").await, stage.log_in("otto").await);
-        assert_eq!(stage.send(vera.get("/loads/water")).await.body, "seen");
-        assert_eq!(stage.send(vera.post("/loads/water", "")).await.status, StatusCode::FORBIDDEN);
-        assert_eq!(stage.send(otto.get("/loads/water")).await.body, "seen");
-        assert_eq!(stage.send(otto.post("/loads/water", "")).await.body, "changed");
+        assert_eq!(stage.send(vera.get("/probe/water")).await.body, "seen");
+        assert_eq!(stage.send(vera.post("/probe/water", "")).await.status, StatusCode::FORBIDDEN);
+        assert_eq!(stage.send(otto.get("/probe/water")).await.body, "seen");
+        assert_eq!(stage.send(otto.post("/probe/water", "")).await.body, "changed");
     }
 }

@@ -69,7 +69,35 @@ impl Bench {
         let rules = read_rules(&config.rules).map_err(Trouble::Unreadable)?;
         let folder = &config.rules.folder;
         let files = test_files(folder).map_err(|why| told(folder, &why))?;
-        Bench::with(config, rules, files)
+        Bench::of(config, rules, texts(files)?)
+    }
+
+    /// The same for these rules, with these test files: the path of each and its text.
+    ///
+    /// # Errors
+    /// As for the live rules.
+    pub fn of(
+        config: &Config,
+        rules: RuleSet,
+        tests: Vec<(PathBuf, String)>,
+    ) -> std::result::Result<Bench, Trouble> {
+        let compiled = Program::compile(&config.home, &rules);
+        if !compiled.faults.is_empty() {
+            return Err(Trouble::Rules(compiled.faults.iter().map(ToString::to_string).collect()));
+        }
+        let names: Vec<String> = rules.rules.iter().map(|r| r.name.clone()).collect();
+        let (mut cases, mut mistakes) = (Vec::new(), Vec::new());
+        for (path, text) in tests {
+            match read::read(&text, &path, Names { home: &config.home, rules: &names }) {
+                Ok(read) => cases.extend(read),
+                Err(found) => mistakes.push(found),
+            }
+        }
+        if mistakes.is_empty() {
+            Ok(Bench { home: Arc::new(config.home.clone()), rules, program: compiled.program, cases })
+        } else {
+            Err(Trouble::Tests(mistakes))
+        }
     }
 
     /// The same for the rules of a shadow: tests of its own stand in the place of live ones of the same name, and the
@@ -86,28 +114,7 @@ impl Bench {
             files.extend(found.into_iter().filter_map(|path| Some((path.file_name()?.to_owned(), path))));
         }
         shadow.without.iter().for_each(|rule| drop(files.remove(OsStr::new(&format!("{rule}.test.toml")))));
-        Bench::with(config, rules, files.into_values().collect())
-    }
-
-    fn with(config: &Config, rules: RuleSet, files: Vec<PathBuf>) -> std::result::Result<Bench, Trouble> {
-        let compiled = Program::compile(&config.home, &rules);
-        if !compiled.faults.is_empty() {
-            return Err(Trouble::Rules(compiled.faults.iter().map(ToString::to_string).collect()));
-        }
-        let names: Vec<String> = rules.rules.iter().map(|r| r.name.clone()).collect();
-        let (mut cases, mut mistakes) = (Vec::new(), Vec::new());
-        for path in files {
-            let text = std::fs::read_to_string(&path).map_err(|why| told(&path, &why))?;
-            match read::read(&text, &path, Names { home: &config.home, rules: &names }) {
-                Ok(read) => cases.extend(read),
-                Err(found) => mistakes.push(found),
-            }
-        }
-        if mistakes.is_empty() {
-            Ok(Bench { home: Arc::new(config.home.clone()), rules, program: compiled.program, cases })
-        } else {
-            Err(Trouble::Tests(mistakes))
-        }
+        Bench::of(config, rules, texts(files.into_values().collect())?)
     }
 
     /// The tests whose name has `filter` in it, in the order of the files.
@@ -161,6 +168,15 @@ impl Bench {
             took: began.elapsed(),
         }
     }
+}
+
+/// The text of each test file.
+fn texts(files: Vec<PathBuf>) -> std::result::Result<Vec<(PathBuf, String)>, Trouble> {
+    let read = |path: PathBuf| match std::fs::read_to_string(&path) {
+        Ok(text) => Ok((path, text)),
+        Err(why) => Err(told(&path, &why)),
+    };
+    files.into_iter().map(read).collect()
 }
 
 fn told(path: &Path, why: &io::Error) -> Trouble {

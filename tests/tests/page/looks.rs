@@ -25,12 +25,7 @@ fn axe() -> String {
 }
 
 fn looks() -> [(&'static str, Look); 4] {
-    [
-        ("phone-light", PHONE),
-        ("phone-dark", PHONE.dark()),
-        ("desk-light", DESK),
-        ("desk-dark", DESK.dark()),
-    ]
+    [("phone-light", PHONE), ("phone-dark", PHONE.dark()), ("desk-light", DESK), ("desk-dark", DESK.dark())]
 }
 
 /// What axe-core finds wrong, one line for each place.
@@ -40,8 +35,12 @@ async fn violations(browser: &Browser, axe: &str) -> Vec<String> {
         .run_async("const done = arguments[arguments.length - 1]; axe.run(document).then(r => done(r.violations), e => done([{ id: 'axe failed', help: String(e), nodes: [] }]))")
         .await;
     let told = |v: &Value| {
-        let places: Vec<String> =
-            v["nodes"].as_array().unwrap().iter().map(|n| n["html"].as_str().unwrap_or("").to_owned()).collect();
+        let places: Vec<String> = v["nodes"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|n| n["html"].as_str().unwrap_or("").to_owned())
+            .collect();
         format!("{}: {} at {}", v["id"], v["help"], places.join(" | "))
     };
     found.as_array().unwrap().iter().map(told).collect()
@@ -66,7 +65,8 @@ async fn every_view_is_accessible_and_fits_at_every_look() {
             wrong.extend(found.into_iter().map(|v| format!("{path} {way}: {v}")));
             if let Some(folder) = &pictures {
                 std::fs::create_dir_all(folder).unwrap();
-                std::fs::write(folder.join(format!("{name}-{way}.png")), browser.picture(look).await).unwrap();
+                std::fs::write(folder.join(format!("{name}-{way}.png")), browser.picture(look).await)
+                    .unwrap();
             }
         }
     }

@@ -50,7 +50,9 @@ async fn a_broken_rule_shows_its_error_at_its_line_and_does_not_go_live() {
     let before = std::fs::read_to_string(home.file().with_file_name("rules/water.rhai")).unwrap();
     let browser = Browser::open(DESK).await;
     browser.go(&home.url("/rules/water.rhai/edit")).await;
-    browser.fill("#text", "fn decide(home) {\n    home.load(\"wather\").take_spare(\"spare solar\");\n}\n").await;
+    browser
+        .fill("#text", "fn decide(home) {\n    home.load(\"wather\").take_spare(\"spare solar\");\n}\n")
+        .await;
     browser.click("button[value=save]").await;
     browser.until("the mistake stands at its line", "return !!document.querySelector('#line-2.wrong')").await;
     let said = browser.text("#line-2.wrong .fault").await;
@@ -59,7 +61,9 @@ async fn a_broken_rule_shows_its_error_at_its_line_and_does_not_go_live() {
     assert_eq!(before, after, "a broken rule was written");
 
     // Mended, it goes live, and the old text is among the versions.
-    browser.fill("#text", "fn decide(home) {\n    home.load(\"water\").take_spare(\"sun to spare\");\n}\n").await;
+    browser
+        .fill("#text", "fn decide(home) {\n    home.load(\"water\").take_spare(\"sun to spare\");\n}\n")
+        .await;
     browser.click("button[value=save]").await;
     browser.until("it is in force", "return !!document.querySelector('.done')").await;
     let after = std::fs::read_to_string(home.file().with_file_name("rules/water.rhai")).unwrap();

@@ -23,6 +23,30 @@ impl StoreReader {
         self.rows(&sql, params![load, from.0, to.0], decision)
     }
 
+    /// The newest decisions for one load, the newest first, each with its number: those older than the one numbered
+    /// `before`, and from before `until`, where these are given. At most `most`.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn decisions_back(
+        &self,
+        load: &str,
+        before: Option<i64>,
+        until: Option<WallTime>,
+        most: usize,
+    ) -> Result<Vec<(i64, DecisionRow)>, StoreError> {
+        let end = until.map(|until| self.ticks_within(WallTime(i64::MIN), until)).transpose()?;
+        let sql = format!(
+            "{DECISION} WHERE load = ?1 AND (?2 IS NULL OR decision.tick < ?2)
+               AND (?3 IS NULL OR (decision.tick, decision.id) < (SELECT tick, id FROM decision WHERE id = ?3))
+             ORDER BY decision.tick DESC, decision.id DESC LIMIT ?4"
+        );
+        let most = i64::try_from(most).unwrap_or(i64::MAX);
+        self.rows(&sql, params![load, end.map(|(_, end)| end), before, most], |r| {
+            Ok((r.get(10)?, decision(r)?))
+        })
+    }
+
     /// How often a load was switched on in the span; `None` where no decision for it was recorded there.
     ///
     /// # Errors
@@ -72,7 +96,8 @@ impl StoreReader {
 }
 
 pub(super) const DECISION: &str =
-    "SELECT tick.at, load, is_on, setpoint_w, rule, reason, limited_by, requests, readings, tick.id
+    "SELECT tick.at, load, is_on, setpoint_w, rule, reason, limited_by, requests, readings, tick.id,
+                               decision.id
                         FROM decision JOIN tick ON tick.id = decision.tick";
 
 pub(super) fn decision(r: &Row<'_>) -> rusqlite::Result<DecisionRow> {

@@ -15,6 +15,7 @@ mod samples;
 mod standing;
 mod stretches;
 mod thinned;
+mod told;
 mod types;
 
 use std::cell::RefCell;
@@ -33,8 +34,8 @@ use stretches::{Opened, Stretch};
 pub use inventory::{Checked, Inventory, SeriesSize};
 pub use runs::{Recorded, Run};
 pub use types::{
-    BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, Request, Sample, SetpointRow,
-    TickEntries,
+    BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, NoticeRow, Request, Sample,
+    SetpointRow, TickEntries,
 };
 
 /// A store opened for reading only. Spans are half-open: from `from` to just before `to`.

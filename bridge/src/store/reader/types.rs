@@ -46,6 +46,19 @@ pub struct DecisionRow {
     pub readings: Vec<Seen>,
 }
 
+/// A notice as it was told.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct NoticeRow {
+    /// When; `None` while the wall clock was not believed.
+    pub at: Option<WallTime>,
+    /// `info`, `warning` or `problem`.
+    pub severity: String,
+    /// A stable word for its kind.
+    pub code: String,
+    /// What happened and what to do, in words.
+    pub text: String,
+}
+
 /// What one rule asked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Request {

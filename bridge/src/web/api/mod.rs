@@ -4,7 +4,11 @@
 //! routes.
 
 pub(crate) mod health;
+pub(crate) mod loads;
 pub(crate) mod now;
+pub(crate) mod rules;
+pub(crate) mod settings;
+pub(crate) mod shadows;
 #[cfg(test)]
 mod tests;
 pub(crate) mod visitor;
@@ -33,6 +37,25 @@ use super::trouble::Trouble;
         now::now,
         health::health,
         visitor::visitor,
+        loads::list,
+        loads::one,
+        loads::decisions,
+        loads::change,
+        loads::service,
+        settings::list,
+        settings::change,
+        rules::list,
+        rules::one,
+        rules::log,
+        rules::check,
+        rules::save,
+        rules::remove,
+        rules::versions,
+        rules::version,
+        rules::put_back,
+        shadows::list,
+        shadows::promote,
+        shadows::undo,
     ),
     components(schemas(Refusal)),
     modifiers(&Schemes),
@@ -71,4 +94,15 @@ pub(crate) async fn document() -> Result<Response, Trouble> {
     let text = Document::openapi().to_json();
     let text = text.map_err(|_| Trouble::fault("the document could not be put together"))?;
     Ok(([(CONTENT_TYPE, "application/json")], text).into_response())
+}
+
+/// Something was done.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub(crate) struct Done {
+    /// Always true.
+    pub(crate) done: bool,
+}
+
+impl Done {
+    pub(crate) const YES: Done = Done { done: true };
 }
