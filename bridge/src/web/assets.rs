@@ -9,10 +9,13 @@ use sha2::{Digest, Sha256};
 
 const STYLE: &str = include_str!("../../assets/page.css");
 const SCRIPT: &str = include_str!("../../assets/page.js");
+const HISTORY: &str = include_str!("../../assets/history.js");
 const ICON: &str = include_str!("../../assets/icon.svg");
 
 static STYLE_PATH: LazyLock<String> = LazyLock::new(|| format!("/style-{}.css", mark(STYLE)));
 static SCRIPT_PATH: LazyLock<String> = LazyLock::new(|| format!("/script-{}.js", mark(SCRIPT)));
+
+static HISTORY_PATH: LazyLock<String> = LazyLock::new(|| format!("/history-{}.js", mark(HISTORY)));
 
 /// For ever: another content has another address.
 const KEEP: &str = "public, max-age=31536000, immutable";
@@ -31,6 +34,11 @@ pub(crate) fn script_path() -> &'static str {
     &SCRIPT_PATH
 }
 
+/// Where the script of the history is.
+pub(crate) fn history_path() -> &'static str {
+    &HISTORY_PATH
+}
+
 /// The style.
 pub(crate) async fn style() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/css; charset=utf-8"), (CACHE_CONTROL, KEEP)], STYLE)
@@ -39,6 +47,11 @@ pub(crate) async fn style() -> impl IntoResponse {
 /// The script.
 pub(crate) async fn script() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], SCRIPT)
+}
+
+/// The script of the history.
+pub(crate) async fn history() -> impl IntoResponse {
+    ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], HISTORY)
 }
 
 /// The picture that browsers show beside the title.

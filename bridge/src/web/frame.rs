@@ -10,6 +10,12 @@ pub(crate) enum Here {
     Now,
     /// How the meters and the program are.
     Health,
+    /// What it did.
+    History,
+    /// What its readings mean.
+    Report,
+    /// What a battery would have done.
+    Battery,
     /// None of the views.
     Nowhere,
 }
@@ -35,7 +41,13 @@ pub(crate) struct Frame {
 }
 
 /// The views in the order of the navigation.
-const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/"), (Here::Health, "Health", "/health")];
+const VIEWS: &[(Here, &str, &str)] = &[
+    (Here::Now, "Now", "/"),
+    (Here::History, "History", "/history"),
+    (Here::Report, "Report", "/report"),
+    (Here::Battery, "Battery", "/battery"),
+    (Here::Health, "Health", "/health"),
+];
 
 impl Frame {
     pub(crate) fn new(site: &Site, here: Here, visitor: Visitor) -> Frame {

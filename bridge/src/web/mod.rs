@@ -19,13 +19,16 @@
 mod access;
 mod api;
 mod assets;
+mod battery;
 mod crowd;
 mod frame;
 mod health;
 mod healthz;
+mod history;
 mod live;
 mod metrics;
 mod present;
+mod report;
 mod routes;
 mod serve;
 mod site;

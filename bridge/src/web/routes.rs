@@ -8,13 +8,19 @@ use axum::routing::{get, post};
 
 use super::access::{self, BODY_BYTES, Role};
 use super::site::Shared;
-use super::{api, assets, health, healthz, live, metrics, present, trouble};
+use super::{api, assets, battery, health, healthz, history, live, metrics, present, report, trouble};
 
 /// What everybody who may look may use.
 fn view() -> Router<Shared> {
     Router::new()
         .route("/", get(present::page))
         .route("/live", get(live::stream))
+        .route("/history", get(history::page))
+        .route("/history.csv", get(history::csv))
+        .route("/report", get(report::page))
+        .route("/report.html", get(report::printed))
+        .route("/report.csv", get(report::csv))
+        .route("/battery", get(battery::page))
         .route("/health", get(health::page))
         .route("/logout", post(access::log_out))
         .route("/metrics", get(metrics::text))
@@ -22,6 +28,9 @@ fn view() -> Router<Shared> {
         .route("/api/now", get(api::now::now))
         .route("/api/health", get(api::health::health))
         .route("/api/visitor", get(api::visitor::visitor))
+        .route("/api/history", get(api::history::history))
+        .route("/api/report", get(api::report::report))
+        .route("/api/battery", get(api::battery::battery))
 }
 
 /// What takes the role "operate": overrides, loads out of service, settings.
@@ -39,6 +48,7 @@ fn open() -> Router<Shared> {
     Router::new()
         .route(assets::style_path(), get(assets::style))
         .route(assets::script_path(), get(assets::script))
+        .route(assets::history_path(), get(assets::history))
         .route("/icon.svg", get(assets::icon))
         .route("/healthz", get(healthz::healthz))
         .route("/login", get(access::login_page).post(access::log_in))

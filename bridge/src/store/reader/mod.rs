@@ -32,6 +32,7 @@ use stretches::{Opened, Stretch};
 
 pub use inventory::{Checked, Inventory, SeriesSize};
 pub use runs::{Recorded, Run};
+pub(crate) use thinned::Buckets;
 pub use types::{
     BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, Request, Sample, SetpointRow,
     TickEntries,

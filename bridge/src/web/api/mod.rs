@@ -3,8 +3,11 @@
 //! A view's handlers stand in the file of its name and are listed in [`Document`]; a test holds the list against the
 //! routes.
 
+pub(crate) mod battery;
 pub(crate) mod health;
+pub(crate) mod history;
 pub(crate) mod now;
+pub(crate) mod report;
 #[cfg(test)]
 mod tests;
 pub(crate) mod visitor;
@@ -33,6 +36,9 @@ use super::trouble::Trouble;
         now::now,
         health::health,
         visitor::visitor,
+        history::history,
+        report::report,
+        battery::battery,
     ),
     components(schemas(Refusal)),
     modifiers(&Schemes),
