@@ -20,6 +20,7 @@ pub mod shadow;
 pub mod store;
 pub mod view;
 pub mod web;
+mod when;
 pub mod why;
 mod words;
 pub mod workbench;

@@ -25,6 +25,11 @@ impl Progress {
         Progress { began: Instant::now(), terminal, what: "", total: 0, bar: None }
     }
 
+    /// Shows nothing at all.
+    pub(crate) fn none() -> Progress {
+        Progress { terminal: false, ..Progress::new() }
+    }
+
     /// A new stage of the work begins.
     pub(crate) fn stage(&mut self, what: &'static str, total: u64) {
         self.clear();

@@ -4,10 +4,12 @@
 //! as text, as JSON, as a chart.
 
 pub mod chart;
+pub(crate) mod html;
 pub mod json;
 mod prices;
 mod record;
 pub mod text;
+pub(crate) mod wish;
 mod words;
 
 use jiff::ToSpan;

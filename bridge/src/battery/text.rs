@@ -52,21 +52,35 @@ const COLUMNS: [(&str, &str, usize); 10] = [
     ("payback", "years", 9),
 ];
 
-fn table(told: &Told) -> String {
-    let currency = told.currency.as_deref().unwrap_or_default();
-    let columns = match (&told.currency, told.price_per_kwh) {
+/// How many columns there are something to say in.
+fn columns(told: &Told) -> usize {
+    match (&told.currency, told.price_per_kwh) {
         (None, _) => 7,
         (Some(_), None) => 9,
         (Some(_), Some(_)) => 10,
-    };
+    }
+}
+
+/// The units of the columns.
+fn units(told: &Told) -> [&str; 10] {
+    let currency = told.currency.as_deref().unwrap_or_default();
+    COLUMNS.map(|(name, unit, _)| if name == "cost" { currency } else { unit })
+}
+
+/// The columns, each with its unit.
+pub(super) fn heads(told: &Told) -> Vec<String> {
+    let each = COLUMNS.iter().zip(units(told)).take(columns(told));
+    each.map(|((name, ..), unit)| format!("{name} {unit}").trim().to_owned()).collect()
+}
+
+fn table(told: &Told) -> String {
     let line = |cells: Vec<String>| {
-        let cells = cells.iter().zip(COLUMNS).take(columns);
+        let cells = cells.iter().zip(COLUMNS).take(columns(told));
         let line: String = cells.map(|(cell, (_, _, width))| format!("{cell:>width$}")).collect();
         format!("{}\n", line.trim_end())
     };
-    let units = COLUMNS.map(|(name, unit, _)| if name == "cost" { currency } else { unit });
     let mut text = line(COLUMNS.map(|(name, ..)| name.to_owned()).to_vec());
-    text.push_str(&line(units.map(str::to_owned).to_vec()));
+    text.push_str(&line(units(told).map(str::to_owned).to_vec()));
     text.push_str(&line(cells(told, &told.none, None)));
     for strategy in told.strategies() {
         let _ = writeln!(text, "{}: {}", strategy.word(), meaning(strategy));
@@ -78,7 +92,7 @@ fn table(told: &Told) -> String {
     text
 }
 
-fn meaning(strategy: Strategy) -> &'static str {
+pub(super) fn meaning(strategy: Strategy) -> &'static str {
     match strategy {
         Strategy::StoreSurplus => "what would be sent out is stored, for the next need",
         Strategy::FillCheap => "and the grid fills when that is cheap, the future not known",
@@ -86,7 +100,7 @@ fn meaning(strategy: Strategy) -> &'static str {
     }
 }
 
-fn cells(told: &Told, outcome: &Outcome, row: Option<&Row>) -> Vec<String> {
+pub(super) fn cells(told: &Told, outcome: &Outcome, row: Option<&Row>) -> Vec<String> {
     let total = &outcome.total;
     let mut cells = vec![number(outcome.terms.size_kwh, 2), number(outcome.terms.power_kw, 2)];
     let energies = [total.import_kwh, total.export_kwh, total.charge_kwh, total.discharge_kwh];
@@ -100,7 +114,7 @@ fn cells(told: &Told, outcome: &Outcome, row: Option<&Row>) -> Vec<String> {
 }
 
 /// What each further kilowatt-hour brings from one size to the next.
-fn each_further(told: &Told, strategy: Strategy) -> String {
+pub(super) fn each_further(told: &Told, strategy: Strategy) -> String {
     let what = match &told.currency {
         Some(currency) => format!("{currency} saved"),
         None => "kWh not bought".to_owned(),

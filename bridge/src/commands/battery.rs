@@ -2,11 +2,12 @@
 
 use std::path::{Path, PathBuf};
 
-use overspill_rules::answers::battery::{EFFICIENCY, Terms};
+use overspill_rules::answers::battery::EFFICIENCY;
 use rust_decimal::Decimal;
 
 use super::args::Format;
 use super::opening::{complain, home_file, moment, print};
+use crate::battery::wish::{Wish, efficiency, idle, power, price, reserve, size};
 use crate::battery::{Asked, Told, ask, chart, json, text};
 use crate::cli::Outcome;
 use crate::config::Config;
@@ -58,42 +59,6 @@ pub struct Args {
     format: Format,
 }
 
-/// Sizes that are tried at once.
-const SIZES: usize = 20;
-
-fn within(text: &str, least: f64, most: f64, unit: &str) -> Result<f64, String> {
-    let number: f64 = text.trim().parse().map_err(|_| "that is no number".to_owned())?;
-    let fits = (least..=most).contains(&number);
-    if fits { Ok(number) } else { Err(format!("it must be from {least} to {most}{unit}")) }
-}
-
-fn size(text: &str) -> Result<f64, String> {
-    within(text, 0.0, 1000.0, " kWh")
-}
-
-fn power(text: &str) -> Result<f64, String> {
-    within(text, 0.01, 1000.0, " kW")
-}
-
-fn efficiency(text: &str) -> Result<f64, String> {
-    within(text, 0.3, 1.0, "; 0.95 is 95 %")
-}
-
-fn idle(text: &str) -> Result<f64, String> {
-    within(text, 0.0, 1000.0, " W")
-}
-
-fn reserve(text: &str) -> Result<f64, String> {
-    within(text, 0.0, 1000.0, " kWh")
-}
-
-fn price(text: &str) -> Result<Decimal, String> {
-    let price: Decimal =
-        text.trim().parse().map_err(|_| "that is no amount: write it as 450.00".to_owned())?;
-    let fits = price > Decimal::ZERO && price <= Decimal::from(1_000_000);
-    if fits { Ok(price) } else { Err("it must be above 0 and at most 1000000".to_owned()) }
-}
-
 /// Runs the command; what it tells goes to the standard output, why it could not to the standard error.
 pub fn run(args: &Args) -> Outcome {
     let config = match home_file(&args.home) {
@@ -130,28 +95,16 @@ fn asked(args: &Args, config: &Config) -> Result<Asked, String> {
     if from.zip(to).is_some_and(|(from, to)| from >= to) {
         return Err("--from must be earlier than --to".to_owned());
     }
-    let mut sizes: Vec<f64> = args.sizes.iter().copied().filter(|size| *size > 0.0).collect();
-    sizes.sort_by(f64::total_cmp);
-    sizes.dedup();
-    if sizes.is_empty() || sizes.len() > SIZES {
-        return Err(format!("--sizes takes 1 to {SIZES} sizes above 0; no battery is told in any case"));
-    }
-    if let Some(small) = sizes.first().filter(|size| args.reserve_kwh >= **size) {
-        let reserve = args.reserve_kwh;
-        return Err(format!("a battery of {small} kWh can't keep {reserve} kWh in reserve and still work"));
-    }
-    let terms = sizes.iter().map(|size| {
-        let usual = Terms::of_size(*size);
-        Terms {
-            power_kw: args.power_kw.unwrap_or(usual.power_kw),
-            charge_efficiency: args.charge_efficiency,
-            discharge_efficiency: args.discharge_efficiency,
-            idle_w: args.idle_w,
-            reserve_kwh: args.reserve_kwh,
-            ..usual
-        }
-    });
-    Ok(Asked { terms: terms.collect(), power_kw: args.power_kw, price_per_kwh: args.price_per_kwh, from, to })
+    let wish = Wish {
+        sizes: args.sizes.clone(),
+        power_kw: args.power_kw,
+        charge_efficiency: args.charge_efficiency,
+        discharge_efficiency: args.discharge_efficiency,
+        idle_w: args.idle_w,
+        reserve_kwh: args.reserve_kwh,
+        price_per_kwh: args.price_per_kwh,
+    };
+    wish.asked(from, to)
 }
 
 fn draw(told: &Told, file: &Path) -> Result<(), String> {

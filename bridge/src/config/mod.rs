@@ -292,6 +292,27 @@ pub fn read_tariff(path: &Path, zone: &TimeZone) -> Result<(Tariff, Vec<PriceFil
     }
 }
 
+/// The tariff of a text that is nothing else, and names no file.
+///
+/// # Errors
+/// What is wrong with it, with the places where.
+pub(crate) fn tariff_in_text(text: &str, zone: &TimeZone) -> Result<Tariff, String> {
+    let mut found = Diagnostics::new("the tariff", text);
+    let tree = syntax::parse(text, &mut found);
+    let root = walk::walk(&tree, table::TARIFF_ALONE, &mut found);
+    let (tariff, files) = build::tariff_alone(&root, Path::new(""), zone, &mut found);
+    if !files.is_empty() {
+        return Err(
+            "a list of prices in a file can't be read here; `overspill report --tariff` reads one".to_owned()
+        );
+    }
+    found.sort();
+    match tariff {
+        Some(tariff) if found.errors() == 0 => Ok(tariff),
+        _ => Err(found.render(Look::PLAIN)),
+    }
+}
+
 fn all<T>(items: Vec<build::Item<'_, T>>) -> Option<Vec<T>> {
     items.into_iter().map(|i| i.made).collect()
 }

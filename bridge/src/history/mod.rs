@@ -27,6 +27,7 @@ pub(crate) use export::{
 };
 pub(crate) use import::{ColumnReport, ImportError, ImportOptions, ImportReport, import};
 pub use intervals::TimeIs;
+pub(crate) use past_home::watts_for_one;
 pub(crate) use put_right::PutRight;
 pub(crate) use retell::{Retelling, Told, Which};
 pub(crate) use rows::BadLine;

@@ -24,6 +24,20 @@ pub(crate) fn all_points(reader: &StoreReader, home: &Home) -> Result<Home, Stor
     Ok(wide)
 }
 
+/// What makes watts of every number that this point ever sent, imports included; `None` where that was not one and the
+/// same factor.
+pub(crate) fn watts_for_one(reader: &StoreReader, id: &str, home: &Home) -> Result<Option<f64>, StoreError> {
+    let of = |point: Point| match point.unit {
+        Unit::W => Some(point.scale * point.positive.sign()),
+        Unit::Kw => Some(point.scale * point.positive.sign() * 1000.0),
+        _ => None,
+    };
+    let all = reader.definitions(&format!("point.{id}"))?;
+    let mut factors = all.iter().map(|json| of(described(id, json, home)?));
+    let Some(first) = factors.next().flatten() else { return Ok(None) };
+    Ok(factors.all(|factor| factor == Some(first)).then_some(first))
+}
+
 /// A point of which only the name counts.
 fn nameless(id: &str) -> Point {
     Point {

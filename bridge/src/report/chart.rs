@@ -3,12 +3,12 @@
 use jiff::civil::Date;
 use overspill_rules::answers::report::{Day, Exports, MeanHalf, Totals};
 
-use super::svg::{Fill, Svg, Tied, mark, marks};
+use super::svg::{Fill, Room, Svg, Tied, mark, marks};
 use super::words::{kwh, percent};
 
+/// Units across: pixels on a page of the usual width, and of a narrow one.
 const WIDTH: f64 = 720.0;
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 8.0;
+const NARROW: f64 = 328.0;
 const SIZE: f64 = 12.0;
 
 /// A bar is marked as incomplete where less than this of its time is known.
@@ -35,31 +35,32 @@ pub(super) fn overlap(totals: &Totals) -> Option<String> {
     if whole <= 0.0 {
         return None;
     }
-    let left = LEFT + 6.0;
-    let scale = (WIDTH - left - RIGHT) / whole;
-    let (begin, end) = (left + bought * scale, left + (bought + own) * scale);
-    let mut svg = Svg::new(WIDTH, 112.0, "What was made and used, and the part that is both");
-    svg.text((LEFT, 27.0), Tied::End, 13.0, "made");
-    svg.text((LEFT, 90.0), Tied::End, 13.0, "used");
-    svg.area(begin, 7.0, own * scale, 30.0, Fill::Own);
-    svg.area(end, 7.0, out * scale, 30.0, Fill::Out);
-    svg.area(left, 70.0, bought * scale, 30.0, Fill::Bought);
-    svg.area(begin, 70.0, own * scale, 30.0, Fill::Own);
+    let scale = WIDTH / whole;
+    let (begin, end) = (bought * scale, (bought + own) * scale);
+    let mut svg = Svg::new(WIDTH, 128.0, "What was made and used, and the part that is both");
+    svg.text((0.0, 12.0), Tied::Start, 13.0, "made");
+    svg.area(begin, 18.0, own * scale, 28.0, Fill::Own);
+    svg.area(end, 18.0, out * scale, 28.0, Fill::Out);
+    svg.area(0.0, 96.0, bought * scale, 28.0, Fill::Bought);
+    svg.area(begin, 96.0, own * scale, 28.0, Fill::Own);
     for x in [begin, end] {
-        svg.line((x, 7.0), (x, 100.0), 1.0, false);
+        svg.line((x, 18.0), (x, 124.0), 1.0, false);
     }
-    let label = |svg: &mut Svg, from: f64, width: f64, y: f64, word: &str, energy: f64| {
+    svg.text((0.0, 90.0), Tied::Start, 13.0, "used");
+    let mut label = |from: f64, width: f64, y: f64, word: &str, energy: f64| {
         let long = format!("{word} {} kWh", kwh(energy));
-        let fits = |text: &str| width > 7.4 * text.chars().count() as f64;
-        if let Some(text) = [long.as_str(), word].into_iter().find(|text| fits(text)) {
-            svg.plate((from + width / 2.0, y), SIZE, text);
+        for (room, pixels) in [(Room::Wide, WIDTH), (Room::Narrow, NARROW)] {
+            let fits = |text: &&str| width / WIDTH * pixels > 7.4 * text.chars().count() as f64;
+            if let Some(text) = [long.as_str(), word].into_iter().find(fits) {
+                svg.plate((from + width / 2.0, y), SIZE, room, text);
+            }
         }
     };
-    label(&mut svg, end, out * scale, 27.0, "sent out", out);
-    label(&mut svg, left, bought * scale, 90.0, "bought", bought);
+    label(end, out * scale, 36.0, "sent out", out);
+    label(0.0, bought * scale, 114.0, "bought", bought);
     // Between the bars there is room whatever the width.
-    let middle = ((begin + end) / 2.0).clamp(left + 80.0, WIDTH - RIGHT - 80.0);
-    svg.text((middle, 58.0), Tied::Middle, SIZE, &format!("used at home {} kWh", kwh(own)));
+    let middle = ((begin + end) / 2.0).clamp(WIDTH * 0.26, WIDTH * 0.74);
+    svg.text((middle, 68.0), Tied::Middle, SIZE, &format!("used at home {} kWh", kwh(own)));
     Some(svg.done())
 }
 
@@ -81,41 +82,45 @@ pub(super) fn days(days: &[Day]) -> (String, &'static str) {
     let scale = (height - top - bottom) / whole;
     let zero = top + last(&up_marks) * scale;
     let mut svg = Svg::new(WIDTH, height, &format!("Made and bought by {word}"));
+    let mut scale_words = Vec::new();
     for (value, y) in up_marks
         .iter()
         .map(|v| (*v, zero - v * scale))
         .chain(down_marks.iter().skip(1).map(|v| (*v, zero + v * scale)))
     {
-        svg.line((LEFT, y), (WIDTH - RIGHT, y), 0.6, true);
-        svg.text((LEFT - 6.0, y + 4.0), Tied::End, SIZE, &mark(value));
+        svg.line((0.0, y), (WIDTH, y), 0.6, true);
+        scale_words.push((y, mark(value)));
     }
-    let step = (WIDTH - LEFT - RIGHT) / bars.len().max(1) as f64;
+    let step = WIDTH / bars.len().max(1) as f64;
     // Labels stand as close as their length allows.
     let longest = bars.iter().map(|b| b.label.chars().count()).max().unwrap_or(1) as f64;
-    let every = ((longest * 6.5 + 6.0) / step).ceil().max(1.0) as usize;
+    let every = |width: f64| ((longest * 6.5 + 6.0) / (step / WIDTH * width)).ceil().max(1.0) as usize;
+    let (wide, narrow) = (every(WIDTH), every(NARROW).div_ceil(every(WIDTH)) * every(WIDTH));
     for (i, bar) in bars.iter().enumerate() {
-        let x = LEFT + i as f64 * step + step * 0.14;
+        let x = i as f64 * step + step * 0.14;
         let width = step * 0.72;
         svg.area(x, zero - bar.own * scale, width, bar.own * scale, Fill::Own);
         svg.area(x, zero - (bar.own + bar.out) * scale, width, bar.out * scale, Fill::Out);
         svg.area(x, zero, width, bar.bought * scale, Fill::Bought);
         let middle = x + width / 2.0;
-        if i % every == 0 {
-            svg.text((middle, height - 20.0), Tied::Middle, SIZE, &bar.label);
+        if i % wide == 0 {
+            let room = if i % narrow == 0 { Room::Any } else { Room::Wide };
+            // The first would be cut off in the middle.
+            let (at, tied) = if i == 0 { (0.0, Tied::Start) } else { (middle, Tied::Middle) };
+            svg.text_where((at, height - 20.0), tied, SIZE, room, &bar.label);
         }
         if bar.covered < COMPLETE {
-            svg.text((middle, height - 6.0), Tied::Middle, 10.0, if step > 30.0 { "" } else { "*" });
-            if step > 30.0 {
-                svg.text(
-                    (middle, height - 6.0),
-                    Tied::Middle,
-                    10.0,
-                    &format!("* {}", percent(Some(bar.covered))),
-                );
+            let share = format!("* {}", percent(Some(bar.covered)));
+            for (room, pixels) in [(Room::Wide, WIDTH), (Room::Narrow, NARROW)] {
+                let text = if step / WIDTH * pixels > 34.0 { share.as_str() } else { "*" };
+                svg.text_where((middle, height - 6.0), Tied::Middle, 10.0, room, text);
             }
         }
     }
-    svg.line((LEFT, zero), (WIDTH - RIGHT, zero), 1.2, false);
+    for (y, text) in &scale_words {
+        svg.text((0.0, y - 2.0), Tied::Start, SIZE, text);
+    }
+    svg.line((0.0, zero), (WIDTH, zero), 1.2, false);
     (svg.done(), word)
 }
 
@@ -164,13 +169,17 @@ pub(super) fn mean_day(halves: &[MeanHalf]) -> String {
     let mut svg = Svg::new(WIDTH, height, "The mean day: power made and used by the time of day");
     for value in &marks {
         let y = zero - value * scale;
-        svg.line((LEFT, y), (WIDTH - RIGHT, y), 0.6, true);
-        svg.text((LEFT - 6.0, y + 4.0), Tied::End, SIZE, &mark(*value));
+        svg.line((0.0, y), (WIDTH, y), 0.6, true);
     }
-    let x = |i: f64| LEFT + i / 48.0 * (WIDTH - LEFT - RIGHT);
+    let x = |i: f64| i / 48.0 * WIDTH;
     for hour in (0..=24).step_by(3) {
-        let tied = if hour == 24 { Tied::End } else { Tied::Middle };
-        svg.text((x(f64::from(hour) * 2.0), height - 8.0), tied, SIZE, &format!("{hour:02}:00"));
+        let tied = match hour {
+            0 => Tied::Start,
+            24 => Tied::End,
+            _ => Tied::Middle,
+        };
+        let room = if hour % 6 == 0 { Room::Any } else { Room::Wide };
+        svg.text_where((x(f64::from(hour) * 2.0), height - 8.0), tied, SIZE, room, &format!("{hour:02}:00"));
     }
     // A gap breaks the line: what is not known is not drawn.
     for run in runs(halves, |h| kilowatts(h.solar_w)) {
@@ -183,18 +192,30 @@ pub(super) fn mean_day(halves: &[MeanHalf]) -> String {
             run.iter().map(|(i, v)| (x(*i as f64 + 0.5), zero - v.max(0.0) * scale)).collect();
         svg.path(&points, 2.6);
     }
-    let highest = |value: fn(&MeanHalf) -> Option<f64>| {
-        let each = halves.iter().enumerate().filter_map(|(i, h)| Some((i, value(h)? / 1000.0)));
-        each.max_by(|(_, a), (_, b)| a.total_cmp(b)).filter(|(_, value)| *value > 0.0)
+    // Each word stands where its own curve is above the other one.
+    let highest = |value: fn(&MeanHalf) -> Option<f64>, other: fn(&MeanHalf) -> Option<f64>| {
+        let each = halves.iter().enumerate().filter_map(|(i, h)| Some((i, h, value(h)? / 1000.0)));
+        let above = each.filter(|(_, h, kw)| *kw > other(h).unwrap_or(0.0) / 1000.0 && *kw > 0.0);
+        above.max_by(|(.., a), (.., b)| a.total_cmp(b)).map(|(i, _, kw)| (i, kw))
     };
-    for (value, label) in [(highest(|h| h.solar_w), "made"), (highest(|h| h.house_w), "used")] {
+    let made = highest(|h| h.solar_w, |h| h.house_w);
+    let used = highest(|h| h.house_w, |h| h.solar_w);
+    for (value, label) in [(made, "made"), (used, "used")] {
         if let Some((i, value)) = value {
             let y = (zero - value * scale - 5.0).max(11.0);
-            svg.text((x(i as f64 + 0.5).min(WIDTH - 30.0), y), Tied::Middle, 13.0, label);
+            svg.text((x(i as f64 + 0.5).clamp(40.0, WIDTH - 40.0), y), Tied::Middle, 13.0, label);
         }
     }
-    svg.line((LEFT, zero), (WIDTH - RIGHT, zero), 1.2, false);
+    scale_words(&mut svg, &marks, zero, scale);
+    svg.line((0.0, zero), (WIDTH, zero), 1.2, false);
     svg.done()
+}
+
+/// The marks of an axis from `zero` up.
+fn scale_words(svg: &mut Svg, marks: &[f64], zero: f64, scale: f64) {
+    for value in marks.iter().skip(1) {
+        svg.text((0.0, zero - value * scale - 2.0), Tied::Start, SIZE, &mark(*value));
+    }
 }
 
 fn runs(halves: &[MeanHalf], value: impl Fn(&MeanHalf) -> Option<f64>) -> Vec<Vec<(usize, f64)>> {
@@ -219,21 +240,28 @@ pub(super) fn exports(exports: &Exports) -> String {
     let mut svg = Svg::new(WIDTH, height, "Energy sent out by the hour of the day");
     for value in &marks {
         let y = zero - value * scale;
-        svg.line((LEFT, y), (WIDTH - RIGHT, y), 0.6, true);
-        svg.text((LEFT - 6.0, y + 4.0), Tied::End, SIZE, &mark(*value));
+        svg.line((0.0, y), (WIDTH, y), 0.6, true);
     }
-    let step = (WIDTH - LEFT - RIGHT) / 24.0;
+    let step = WIDTH / 24.0;
     for (hour, value) in exports.by_hour.iter().enumerate() {
-        let x = LEFT + hour as f64 * step;
+        let x = hour as f64 * step;
         svg.area(x + step * 0.1, zero - value * scale, step * 0.8, value * scale, Fill::Out);
         if total > 0.0 && *value / total >= 0.01 {
             let share = format!("{:.0} %", value / total * 100.0);
-            svg.text((x + step / 2.0, zero - value * scale - 4.0), Tied::Middle, 10.0, &share);
+            svg.text_where(
+                (x + step / 2.0, zero - value * scale - 4.0),
+                Tied::Middle,
+                10.0,
+                Room::Wide,
+                &share,
+            );
         }
         if hour % 3 == 0 {
-            svg.text((x, height - 8.0), Tied::Middle, SIZE, &format!("{hour:02}:00"));
+            let tied = if hour == 0 { Tied::Start } else { Tied::Middle };
+            svg.text((x, height - 8.0), tied, SIZE, &format!("{hour:02}"));
         }
     }
-    svg.line((LEFT, zero), (WIDTH - RIGHT, zero), 1.2, false);
+    scale_words(&mut svg, &marks, zero, scale);
+    svg.line((0.0, zero), (WIDTH, zero), 1.2, false);
     svg.done()
 }

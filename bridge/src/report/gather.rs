@@ -84,7 +84,8 @@ pub fn gather(journal: &StoreReader, wanted: &Wanted<'_>) -> Result<Gathered, St
     Ok(Gathered { report, before, year_ago, other, notes })
 }
 
-fn history(
+/// The half hours of the main flows and of all loads.
+pub(crate) fn history(
     journal: &StoreReader,
     home: &Home,
     (from, to): (WallTime, WallTime),

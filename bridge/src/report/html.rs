@@ -28,21 +28,48 @@ table { border-collapse: collapse; width: 100%; margin: 6px 0; break-inside: avo
 th, td { text-align: right; padding: 3px 0 3px 12px; border-bottom: 1px solid #ccc; font-variant-numeric: tabular-nums; vertical-align: top; }
 th:first-child, td:first-child { text-align: left; padding-left: 0; }
 td.words, th.words { text-align: left; }
-th { font-weight: normal; font-style: italic; border-bottom: 1px solid #000; }
+th { font-weight: normal; }
+thead th { font-style: italic; border-bottom: 1px solid #000; }
+.unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
 figure { margin: 8px 0; break-inside: avoid; }
 figcaption { font-size: 13px; }
-svg { display: block; width: 100%; height: auto; font-family: Georgia, 'Times New Roman', serif; }
-svg.swatch { display: inline; width: 18px; height: 11px; margin: 0 3px 0 8px; }
+svg { display: block; font-family: Georgia, 'Times New Roman', serif; }
+svg.swatch { display: inline; margin: 0 3px 0 8px; }
+svg.patterns { position: absolute; }
+svg text { stroke: #fff; stroke-width: 3; paint-order: stroke; }
+.f-own, .f-ink { fill: #333; } .f-paper { fill: #fff; } .f-out { fill: url(#hatched); } .f-bought { fill: url(#dotted); }
+.f-own, .f-out, .f-bought { stroke: #333; stroke-width: 0.6; } .l-ink { stroke: #000; } .l-faint { stroke: #bbb; }
+.only-narrow { display: none; } @media (max-width: 520px) { .only-narrow { display: inline; } .only-wide { display: none; } .wide { overflow-x: auto; } }
 .worth { border: 2px solid #000; padding: 4px 12px; margin: 16px 0; break-inside: avoid; }
 .worth ul, .notes { margin: 4px 0; padding-left: 18px; }
 .notes { font-size: 12.5px; }
 @media print { body { margin: 0; padding: 0; max-width: none; font-size: 12.5px; } h1 { font-size: 24px; } .big b { font-size: 21px; } h2 { margin-top: 16px; } }
 ";
 
+/// The style of the whole page, which a page's policy has to name.
+pub(crate) fn style() -> &'static str {
+    STYLE
+}
+
 /// The whole page.
 pub fn html(home: &Home, told: &Gathered) -> String {
+    let mut page = head(home, &told.report);
+    page.push_str(PATTERNS);
+    page.push_str(&title(home, &told.report));
+    page.push_str("<div class=\"big\">\n");
+    for (label, value) in figures(&told.report) {
+        let _ = writeln!(page, "<div><b>{value}</b>{label}</div>");
+    }
+    page.push_str("</div>\n");
+    page.push_str(&body(home, told));
+    page.push_str("</body>\n</html>\n");
+    page
+}
+
+/// Everything below the figures, without the patterns that the charts need.
+pub(crate) fn body(home: &Home, told: &Gathered) -> String {
     let report = &told.report;
-    let mut page = head(home, report);
+    let mut page = String::new();
     if let Some(picture) = chart::overlap(&report.totals) {
         figure(&mut page, &picture, "");
     }
@@ -71,7 +98,6 @@ pub fn html(home: &Home, told: &Gathered) -> String {
     }
     heading(&mut page, "How this was worked out");
     list(&mut page, "notes", legend(home, told).iter().map(String::as_str));
-    page.push_str("</body>\n</html>\n");
     page
 }
 
@@ -116,6 +142,31 @@ pub(crate) fn table(page: &mut String, rows: &[Vec<String>], words: &[usize]) {
     page.push_str("</table>\n");
 }
 
+/// A table of figures with a name, which scrolls by itself where the page is narrow; the first row is its head, the first
+/// cell of each other one names it. Columns named in `words` hold text.
+pub(crate) fn named_table(page: &mut String, name: &str, rows: &[Vec<String>], words: &[usize]) {
+    let name = escaped(name);
+    let _ = writeln!(
+        page,
+        "<div class=\"wide\" role=\"region\" aria-label=\"{name}\" tabindex=\"0\">\n<table class=\"figures\">\n\
+         <caption class=\"unseen\">{name}</caption>"
+    );
+    for (n, row) in rows.iter().enumerate() {
+        page.push_str(if n == 0 { "<thead><tr>" } else { "<tr>" });
+        for (column, text) in row.iter().enumerate() {
+            let (cell, scope) = match (n, column) {
+                (0, _) => ("th", " scope=\"col\""),
+                (_, 0) => ("th", " scope=\"row\""),
+                _ => ("td", ""),
+            };
+            let class = if words.contains(&column) { " class=\"words\"" } else { "" };
+            let _ = write!(page, "<{cell}{scope}{class}>{}</{cell}>", escaped(text));
+        }
+        page.push_str(if n == 0 { "</tr></thead>\n<tbody>\n" } else { "</tr>\n" });
+    }
+    page.push_str("</tbody>\n</table>\n</div>\n");
+}
+
 /// Cells of a row.
 pub(crate) fn row<const N: usize>(cells: [&str; N]) -> Vec<String> {
     cells.map(str::to_owned).to_vec()
@@ -123,15 +174,30 @@ pub(crate) fn row<const N: usize>(cells: [&str; N]) -> Vec<String> {
 
 fn head(home: &Home, report: &Report) -> String {
     let (name, when) = (escaped(&home.name), escaped(&span(report.span, &home.timezone)));
-    let totals = &report.totals;
-    let mut page = format!(
+    format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{name}: {when}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n{PATTERNS}\
-         <h1>{name}</h1>\n<p class=\"span\">{when}</p>\n\
-         <p class=\"indicative\">Indicative: clamps are not billing meters. Readings cover {} of this time.</p>\n",
-        percent(Some(totals.covered))
-    );
+         <title>{name}: {when}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+    )
+}
+
+fn title(home: &Home, report: &Report) -> String {
+    let (name, when) = (escaped(&home.name), escaped(&span(report.span, &home.timezone)));
+    format!(
+        "<h1>{name}</h1>\n<p class=\"span\">{when}</p>\n<p class=\"indicative\">{}</p>\n",
+        indicative(report)
+    )
+}
+
+/// What all figures are to be taken for.
+pub(crate) fn indicative(report: &Report) -> String {
+    let covered = percent(Some(report.totals.covered));
+    format!("Indicative: clamps are not billing meters. Readings cover {covered} of this time.")
+}
+
+/// The figures that matter most: what each is, and its value. Those that are not known are left out.
+pub(crate) fn figures(report: &Report) -> Vec<(&'static str, String)> {
+    let totals = &report.totals;
     let energy = |energy: Option<Energy>| energy.map(|e| format!("{} kWh", kwh(e.kwh)));
     let all = [
         ("made", energy(totals.solar)),
@@ -141,14 +207,7 @@ fn head(home: &Home, report: &Report) -> String {
         ("of what was made, used at home", totals.self_consumption.map(|s| percent(Some(s)))),
         ("of what was used, not bought", totals.self_sufficiency.map(|s| percent(Some(s)))),
     ];
-    page.push_str("<div class=\"big\">\n");
-    for (label, value) in all {
-        if let Some(value) = value {
-            let _ = writeln!(page, "<div><b>{value}</b>{label}</div>");
-        }
-    }
-    page.push_str("</div>\n");
-    page
+    all.into_iter().filter_map(|(label, value)| Some((label, value?))).collect()
 }
 
 fn doubts(page: &mut String, report: &Report) {
@@ -186,7 +245,7 @@ fn energies(page: &mut String, home: &Home, told: &Gathered) {
         cells.extend(past.iter().map(|(_, past)| past.a_day(flow).map_or("-".to_owned(), kwh)));
         rows.push(cells);
     }
-    table(page, &rows, &[]);
+    named_table(page, "Energy in all and for each day", &rows, &[]);
     for (label, past) in &past {
         paragraph(page, &format!("{label}: {}.", span(past.span, &home.timezone)));
     }
@@ -254,7 +313,7 @@ fn peaks(page: &mut String, home: &Home, report: &Report) {
         let when = format!("{}{}", time(peak.peak.at, &home.timezone), basis(&peak.peak));
         rows.push(row([&when, &power(peak.peak.watts), &running(home, peak)]));
     }
-    table(page, &rows, &[2]);
+    named_table(page, "Highest imports", &rows, &[2]);
 }
 
 fn loads(page: &mut String, home: &Home, report: &Report) {
@@ -274,7 +333,7 @@ fn loads(page: &mut String, home: &Home, report: &Report) {
             &percent(Some(share.covered)),
         ]));
     }
-    table(page, &rows, &[]);
+    named_table(page, "What each load took", &rows, &[]);
 }
 
 /// A line of a bill.
@@ -290,7 +349,7 @@ fn cost(page: &mut String, told: &Gathered) {
     let head = match (both, told.other.is_some()) {
         (true, _) => row(["indicative", "as it is", "by the other tariff"]),
         (false, true) => row(["indicative", "by the other tariff"]),
-        (false, false) => row(["indicative", ""]),
+        (false, false) => row(["indicative", "amount"]),
     };
     let mut rows = vec![head];
     let lines: [(&str, Amount); 5] = [
@@ -308,5 +367,5 @@ fn cost(page: &mut String, told: &Gathered) {
         cells.extend(bills.iter().map(|bill| money(amount(bill), &bill.currency)));
         rows.push(cells);
     }
-    table(page, &rows, &[]);
+    named_table(page, "Cost and income", &rows, &[]);
 }

@@ -7,11 +7,12 @@ pub(crate) mod html;
 mod json;
 mod past;
 mod prices;
-mod svg;
+pub(crate) mod svg;
 mod text;
-mod words;
+pub(crate) mod words;
 
 pub use csv::csv;
+pub(crate) use gather::history;
 pub use gather::{Gathered, Wanted, gather};
 pub use html::html;
 pub use json::json;

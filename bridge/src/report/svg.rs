@@ -1,8 +1,12 @@
 //! As much SVG as the charts need. Everything reads in black and white: areas differ by pattern, not by colour.
+//!
+//! Across, a chart is given in units of which [`Svg::new`] says how many there are, and stretches with the page; down, it
+//! is in pixels, and words keep their size. What things look like is said by the style of the page they stand in, so that
+//! a page may have a dark one.
 
 use std::fmt::Write as _;
 
-/// How an area is filled. The names are those of [`PATTERNS`].
+/// How an area is filled.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Fill {
     /// Used at home: dark.
@@ -14,85 +18,114 @@ pub(super) enum Fill {
 }
 
 impl Fill {
-    fn paint(self) -> &'static str {
+    fn class(self) -> &'static str {
         match self {
-            Fill::Own => "#333",
-            Fill::Out => "url(#hatched)",
-            Fill::Bought => "url(#dotted)",
+            Fill::Own => "f-own",
+            Fill::Out => "f-out",
+            Fill::Bought => "f-bought",
         }
     }
 }
 
 /// The patterns; once in the page, before the charts.
-pub(super) const PATTERNS: &str = r##"<svg width="0" height="0" style="position:absolute" aria-hidden="true"><defs>
-<pattern id="hatched" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect width="5" height="5" fill="#fff"/><rect width="1.6" height="5" fill="#333"/></pattern>
-<pattern id="dotted" width="5" height="5" patternUnits="userSpaceOnUse"><rect width="5" height="5" fill="#fff"/><circle cx="1.5" cy="1.5" r="1" fill="#333"/></pattern>
+pub(crate) const PATTERNS: &str = r##"<svg class="patterns" width="0" height="0" aria-hidden="true"><defs>
+<pattern id="hatched" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><rect class="f-paper" width="5" height="5"/><rect class="f-ink" width="1.6" height="5"/></pattern>
+<pattern id="dotted" width="5" height="5" patternUnits="userSpaceOnUse"><rect class="f-paper" width="5" height="5"/><circle class="f-ink" cx="1.5" cy="1.5" r="1"/></pattern>
 </defs></svg>
 "##;
 
 /// Where a text is tied to its place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Tied {
+    Start,
     Middle,
     End,
 }
 
+/// Which pages have room for a word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Room {
+    /// All.
+    Any,
+    /// Only wide ones.
+    Wide,
+    /// Only narrow ones.
+    Narrow,
+}
+
+impl Room {
+    fn class(self) -> &'static str {
+        match self {
+            Room::Any => "",
+            Room::Wide => " class=\"only-wide\"",
+            Room::Narrow => " class=\"only-narrow\"",
+        }
+    }
+}
+
 /// A picture under way.
 pub(super) struct Svg {
-    width: f64,
+    across: f64,
     height: f64,
     title: String,
     body: String,
 }
 
 impl Svg {
-    /// A picture of this size; `title` says what it shows to whoever can't see it.
-    pub(super) fn new(width: f64, height: f64, title: &str) -> Svg {
-        Svg { width, height, title: title.to_owned(), body: String::new() }
+    /// A picture of so many units across and pixels down; `title` says what it shows to whoever can't see it.
+    pub(super) fn new(across: f64, height: f64, title: &str) -> Svg {
+        Svg { across, height, title: title.to_owned(), body: String::new() }
+    }
+
+    fn percent(&self, units: f64) -> String {
+        format!("{:.2}%", units / self.across * 100.0)
     }
 
     /// A filled area with an outline; one of no size is left out.
     pub(super) fn area(&mut self, x: f64, y: f64, width: f64, height: f64, fill: Fill) {
         if width > 0.0 && height > 0.0 {
+            let (x, width, class) = (self.percent(x), self.percent(width), fill.class());
             let _ = writeln!(
                 self.body,
-                r##"<rect x="{x:.1}" y="{y:.1}" width="{width:.1}" height="{height:.1}" fill="{}" stroke="#333" stroke-width="0.6"/>"##,
-                fill.paint()
+                r#"<rect class="{class}" x="{x}" y="{y:.1}" width="{width}" height="{height:.1}"/>"#
             );
         }
     }
 
-    /// Text on a white plate in the middle of a patterned area.
-    pub(super) fn plate(&mut self, (x, y): (f64, f64), size: f64, text: &str) {
+    /// Text on a plate in the middle of a patterned area.
+    pub(super) fn plate(&mut self, (x, y): (f64, f64), size: f64, room: Room, text: &str) {
         let width = 0.56 * size * text.chars().count() as f64 + 8.0;
         let _ = writeln!(
             self.body,
-            r##"<rect x="{:.1}" y="{:.1}" width="{width:.1}" height="{:.1}" fill="#fff"/>"##,
-            x - width / 2.0,
+            r#"<g{}><rect class="f-paper" x="{}" y="{:.1}" width="{width:.1}" height="{:.1}" transform="translate({:.1} 0)"/>"#,
+            room.class(),
+            self.percent(x),
             y - size,
-            size * 1.4
+            size * 1.4,
+            -width / 2.0
         );
         self.text((x, y), Tied::Middle, size, text);
+        self.body.push_str("</g>\n");
     }
 
-    /// A straight line.
-    pub(super) fn line(&mut self, from: (f64, f64), to: (f64, f64), width: f64, grey: bool) {
-        let colour = if grey { "#bbb" } else { "#000" };
+    /// A straight line; `faint` for what only helps to read.
+    pub(super) fn line(&mut self, from: (f64, f64), to: (f64, f64), width: f64, faint: bool) {
+        let class = if faint { "l-faint" } else { "l-ink" };
+        let (x1, x2) = (self.percent(from.0), self.percent(to.0));
         let _ = writeln!(
             self.body,
-            r##"<line x1="{:.1}" y1="{:.1}" x2="{:.1}" y2="{:.1}" stroke="{colour}" stroke-width="{width}"/>"##,
-            from.0, from.1, to.0, to.1
+            r#"<line class="{class}" x1="{x1}" y1="{:.1}" x2="{x2}" y2="{:.1}" stroke-width="{width}"/>"#,
+            from.1, to.1
         );
     }
 
     /// A line through points.
     pub(super) fn path(&mut self, points: &[(f64, f64)], width: f64) {
         let points: Vec<String> = points.iter().map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
-        let _ = writeln!(
-            self.body,
-            r##"<polyline points="{}" fill="none" stroke="#000" stroke-width="{width}" stroke-linejoin="round"/>"##,
+        self.stretched(&format!(
+            r#"<polyline class="l-ink" points="{}" fill="none" stroke-width="{width}" stroke-linejoin="round" vector-effect="non-scaling-stroke"/>"#,
             points.join(" ")
-        );
+        ));
     }
 
     /// An area under points, down to `base`.
@@ -102,24 +135,39 @@ impl Svg {
         all.extend(points);
         all.push((last.0, base));
         let all: Vec<String> = all.iter().map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
+        self.stretched(&format!(
+            r#"<polygon class="{}" points="{}" vector-effect="non-scaling-stroke"/>"#,
+            fill.class(),
+            all.join(" ")
+        ));
+    }
+
+    /// A shape in units across and pixels down.
+    fn stretched(&mut self, shape: &str) {
+        let (across, height) = (self.across, self.height);
         let _ = writeln!(
             self.body,
-            r##"<polygon points="{}" fill="{}" stroke="#333" stroke-width="0.8"/>"##,
-            all.join(" "),
-            fill.paint()
+            r#"<svg width="100%" height="{height}" viewBox="0 0 {across} {height}" preserveAspectRatio="none">{shape}</svg>"#
         );
     }
 
-    /// Text with a white rim, so that it reads on any ground.
+    /// Text with a rim, so that it reads on any ground.
     pub(super) fn text(&mut self, at: (f64, f64), tied: Tied, size: f64, text: &str) {
+        self.text_where(at, tied, size, Room::Any, text);
+    }
+
+    /// The same, for pages with room.
+    pub(super) fn text_where(&mut self, at: (f64, f64), tied: Tied, size: f64, room: Room, text: &str) {
         let anchor = match tied {
+            Tied::Start => "start",
             Tied::Middle => "middle",
             Tied::End => "end",
         };
         let _ = writeln!(
             self.body,
-            r##"<text x="{:.1}" y="{:.1}" text-anchor="{anchor}" font-size="{size}" stroke="#fff" stroke-width="3" paint-order="stroke">{}</text>"##,
-            at.0,
+            r#"<text{} x="{}" y="{:.1}" text-anchor="{anchor}" font-size="{size}">{}</text>"#,
+            room.class(),
+            self.percent(at.0),
             at.1,
             escaped(text)
         );
@@ -128,8 +176,7 @@ impl Svg {
     /// The picture.
     pub(super) fn done(self) -> String {
         format!(
-            "<svg viewBox=\"0 0 {} {}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n",
-            self.width,
+            "<svg class=\"chart\" width=\"100%\" height=\"{}\" role=\"img\" aria-label=\"{}\">\n{}</svg>\n",
             self.height,
             escaped(&self.title),
             self.body
@@ -137,11 +184,12 @@ impl Svg {
     }
 }
 
-/// A patch of a pattern, for a legend.
+/// A patch of a pattern, for a legend that says in words what it is.
 pub(super) fn swatch(fill: Fill) -> String {
     let mut svg = Svg::new(18.0, 11.0, "");
     svg.area(0.5, 0.5, 17.0, 10.0, fill);
-    svg.done().replacen("<svg ", "<svg class=\"swatch\" ", 1)
+    let drawn = svg.done().replacen("class=\"chart\" width=\"100%\"", "class=\"swatch\" width=\"18\"", 1);
+    drawn.replacen("role=\"img\" aria-label=\"\"", "aria-hidden=\"true\"", 1)
 }
 
 /// Text as HTML and SVG take it.
@@ -150,7 +198,7 @@ pub(crate) fn escaped(text: &str) -> String {
 }
 
 /// Where an axis up to `most` has its marks: a few round numbers, and the top one is at or above `most`.
-pub(super) fn marks(most: f64) -> Vec<f64> {
+pub(crate) fn marks(most: f64) -> Vec<f64> {
     if !most.is_finite() || most <= 0.0 {
         return vec![0.0, 1.0];
     }
@@ -163,7 +211,7 @@ pub(super) fn marks(most: f64) -> Vec<f64> {
 }
 
 /// A mark as it is written: no more digits than it needs.
-pub(super) fn mark(value: f64) -> String {
+pub(crate) fn mark(value: f64) -> String {
     let text = format!("{value:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }

@@ -13,14 +13,14 @@ use rust_decimal::Decimal;
 use super::Gathered;
 
 /// Kilowatt-hours: three digits or more, never a negative nothing.
-pub(super) fn kwh(value: f64) -> String {
+pub(crate) fn kwh(value: f64) -> String {
     let decimals = if value.abs() < 100.0 { 2 } else { 1 };
     let least = 0.5 / 10_f64.powi(decimals);
     format!("{:.*}", decimals as usize, if value.abs() < least { 0.0 } else { value })
 }
 
 /// A share as whole percent; a dash where there is none.
-pub(super) fn percent(share: Option<f64>) -> String {
+pub(crate) fn percent(share: Option<f64>) -> String {
     share.map_or("-".to_owned(), |share| {
         let whole = (share * 100.0).round();
         // Nearly all is not all, and nearly nothing is not nothing.
@@ -33,7 +33,7 @@ pub(super) fn percent(share: Option<f64>) -> String {
 }
 
 /// Power: watts below a kilowatt, else kilowatts.
-pub(super) fn power(watts: f64) -> String {
+pub(crate) fn power(watts: f64) -> String {
     if watts.abs() < 1000.0 { format!("{watts:.0} W") } else { format!("{:.2} kW", watts / 1000.0) }
 }
 
@@ -43,7 +43,7 @@ pub(super) fn money(amount: Decimal, currency: &str) -> String {
 }
 
 /// A date as people say it.
-pub(super) fn date(date: Date) -> String {
+pub(crate) fn date(date: Date) -> String {
     date.strftime("%-d %B %Y").to_string()
 }
 
@@ -53,7 +53,7 @@ pub(super) fn time(at: WallTime, zone: &TimeZone) -> String {
 }
 
 /// The days of a span in words.
-pub(super) fn span((from, to): (WallTime, WallTime), zone: &TimeZone) -> String {
+pub(crate) fn span((from, to): (WallTime, WallTime), zone: &TimeZone) -> String {
     let (Some(begin), Some(end)) = (from.in_zone(zone), to.in_zone(zone)) else { return String::new() };
     let whole = |z: &jiff::Zoned| z.start_of_day().is_ok_and(|start| start.timestamp() == z.timestamp());
     if whole(&begin) && whole(&end) {

@@ -139,6 +139,7 @@ pub use inbox::StoreHandle;
 pub use keep::Keep;
 pub(crate) use names::{Names, extra_word};
 pub(crate) use past::*;
+pub(crate) use reader::Buckets;
 pub use reader::{
     BalanceRow, Bucket, Checked, Day, DecisionRow, Extent, HalfHour, Inventory, Journalled, NoticeRow,
     Recorded, Request, Run, Sample, SeriesSize, SetpointRow, StoreReader, TickEntries,

@@ -11,12 +11,15 @@ const STYLE: &str = include_str!("../../assets/page.css");
 const SCRIPT: &str = include_str!("../../assets/page.js");
 const AGAIN: &str = include_str!("../../assets/again.js");
 const EDITOR: &str = include_str!("../../assets/editor.js");
+const HISTORY: &str = include_str!("../../assets/history.js");
 const ICON: &str = include_str!("../../assets/icon.svg");
 
 static STYLE_PATH: LazyLock<String> = LazyLock::new(|| format!("/style-{}.css", mark(STYLE)));
 static SCRIPT_PATH: LazyLock<String> = LazyLock::new(|| format!("/script-{}.js", mark(SCRIPT)));
 static AGAIN_PATH: LazyLock<String> = LazyLock::new(|| format!("/again-{}.js", mark(AGAIN)));
 static EDITOR_PATH: LazyLock<String> = LazyLock::new(|| format!("/editor-{}.js", mark(EDITOR)));
+
+static HISTORY_PATH: LazyLock<String> = LazyLock::new(|| format!("/history-{}.js", mark(HISTORY)));
 
 /// For ever: another content has another address.
 const KEEP: &str = "public, max-age=31536000, immutable";
@@ -45,6 +48,11 @@ pub(crate) fn editor_path() -> &'static str {
     &EDITOR_PATH
 }
 
+/// Where the script of the history is.
+pub(crate) fn history_path() -> &'static str {
+    &HISTORY_PATH
+}
+
 /// The style.
 pub(crate) async fn style() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/css; charset=utf-8"), (CACHE_CONTROL, KEEP)], STYLE)
@@ -63,6 +71,11 @@ pub(crate) async fn again() -> impl IntoResponse {
 /// The script of the rules' editor.
 pub(crate) async fn editor() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], EDITOR)
+}
+
+/// The script of the history.
+pub(crate) async fn history() -> impl IntoResponse {
+    ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], HISTORY)
 }
 
 /// The picture that browsers show beside the title.

@@ -16,6 +16,12 @@ pub(crate) enum Here {
     Settings,
     /// The household's rules.
     Rules,
+    /// What it did.
+    History,
+    /// What its readings mean.
+    Report,
+    /// What a battery would have done.
+    Battery,
     /// None of the views.
     Nowhere,
 }
@@ -43,9 +49,12 @@ pub(crate) struct Frame {
 /// The views in the order of the navigation.
 const VIEWS: &[(Here, &str, &str)] = &[
     (Here::Now, "Now", "/"),
+    (Here::History, "History", "/history"),
     (Here::Loads, "Loads", "/loads"),
     (Here::Settings, "Settings", "/settings"),
     (Here::Rules, "Rules", "/rules"),
+    (Here::Report, "Report", "/report"),
+    (Here::Battery, "Battery", "/battery"),
     (Here::Health, "Health", "/health"),
 ];
 

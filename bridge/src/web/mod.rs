@@ -19,14 +19,17 @@
 mod access;
 mod api;
 mod assets;
+mod battery;
 mod crowd;
 mod frame;
 mod health;
 mod healthz;
+mod history;
 mod live;
 mod loads;
 mod metrics;
 mod present;
+mod report;
 mod routes;
 mod rules;
 mod serve;

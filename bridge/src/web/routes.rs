@@ -8,13 +8,22 @@ use axum::routing::{get, post};
 
 use super::access::{self, BODY_BYTES, Role};
 use super::site::Shared;
-use super::{api, assets, health, healthz, live, loads, metrics, present, rules, settings, shadows, trouble};
+use super::{
+    api, assets, battery, health, healthz, history, live, loads, metrics, present, report, rules, settings,
+    shadows, trouble,
+};
 
 /// What everybody who may look may use.
 fn view() -> Router<Shared> {
     Router::new()
         .route("/", get(present::page))
         .route("/live", get(live::stream))
+        .route("/history", get(history::page))
+        .route("/history.csv", get(history::csv))
+        .route("/report", get(report::page))
+        .route("/report.html", get(report::printed))
+        .route("/report.csv", get(report::csv))
+        .route("/battery", get(battery::page))
         .route("/health", get(health::page))
         .route("/logout", post(access::log_out))
         .route("/metrics", get(metrics::text))
@@ -40,6 +49,9 @@ fn view() -> Router<Shared> {
         .route("/api/rules/{file}/versions", get(api::rules::versions))
         .route("/api/rules/{file}/versions/{stamp}", get(api::rules::version))
         .route("/api/shadows", get(api::shadows::list))
+        .route("/api/history", get(api::history::history))
+        .route("/api/report", get(api::report::report))
+        .route("/api/battery", get(api::battery::battery))
 }
 
 /// What it takes the right to operate to use.
@@ -77,6 +89,7 @@ fn open() -> Router<Shared> {
         .route(assets::script_path(), get(assets::script))
         .route(assets::again_path(), get(assets::again))
         .route(assets::editor_path(), get(assets::editor))
+        .route(assets::history_path(), get(assets::history))
         .route("/icon.svg", get(assets::icon))
         .route("/healthz", get(healthz::healthz))
         .route("/login", get(access::login_page).post(access::log_in))

@@ -176,6 +176,11 @@ impl StoreReader {
         self.reading(|conn| conn.prepare_cached(sql)?.query_row(params![name, run], |r| r.get(0)).optional())
     }
 
+    /// Every way in which the numbers of a point or an input were ever to be understood, as JSON.
+    pub(crate) fn definitions(&self, name: &str) -> Result<Vec<String>, StoreError> {
+        self.rows("SELECT DISTINCT json FROM definition WHERE name = ?1", [name], |r| r.get(0))
+    }
+
     /// Names of the points and inputs that have a definition.
     pub(crate) fn defined(&self) -> Result<Vec<String>, StoreError> {
         self.rows("SELECT DISTINCT name FROM definition ORDER BY name", [], |r| r.get(0))

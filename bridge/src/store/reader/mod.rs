@@ -33,6 +33,7 @@ use stretches::{Opened, Stretch};
 
 pub use inventory::{Checked, Inventory, SeriesSize};
 pub use runs::{Recorded, Run};
+pub(crate) use thinned::Buckets;
 pub use types::{
     BalanceRow, Bucket, Day, DecisionRow, Extent, HalfHour, Journalled, NoticeRow, Request, Sample,
     SetpointRow, TickEntries,

@@ -12,7 +12,8 @@ use crate::store::sealed::Hour;
 const HOUR_MS: i64 = 3_600_000;
 
 /// Buckets of equal width from `origin` on, each with what has come into it.
-struct Buckets {
+#[derive(Debug, Clone)]
+pub(crate) struct Buckets {
     from: i64,
     to: i64,
     origin: i64,
@@ -34,20 +35,28 @@ impl StoreReader {
         to: WallTime,
         n: usize,
     ) -> Result<Vec<Bucket>, StoreError> {
-        let Some(extent) = self.extent()? else { return Ok(Vec::new()) };
-        let (from, to) = (from.max(extent.first).0, to.0.min(extent.last.0.saturating_add(1)));
-        if from >= to || n == 0 {
-            return Ok(Vec::new());
-        }
+        let Some(mut buckets) = self.buckets(from, to, n)? else { return Ok(Vec::new()) };
+        let (from, to) = (buckets.from, buckets.to);
         self.reading(|_| {
             let Some(number) = self.series_number(series)? else { return Ok(Vec::new()) };
-            let mut buckets = Buckets::new(from, to, n);
             for stretch in self.stretches(from, to)? {
                 self.thin_stretch(&stretch, number, &mut buckets)?;
             }
             self.thin_rows(number, &mut buckets)?;
             Ok(buckets.done())
         })
+    }
+
+    /// The buckets of [`StoreReader::thinned`], empty; `None` where the journal has nothing in the span.
+    pub(crate) fn buckets(
+        &self,
+        from: WallTime,
+        to: WallTime,
+        n: usize,
+    ) -> Result<Option<Buckets>, StoreError> {
+        let Some(extent) = self.extent()? else { return Ok(None) };
+        let (from, to) = (from.max(extent.first).0, to.0.min(extent.last.0.saturating_add(1)));
+        Ok((from < to && n > 0).then(|| Buckets::new(from, to, n)))
     }
 
     fn thin_stretch(&self, stretch: &Stretch, series: i64, into: &mut Buckets) -> rusqlite::Result<()> {
@@ -121,7 +130,8 @@ impl Buckets {
         (hour + 1) * HOUR_MS > self.from && hour * HOUR_MS < self.to
     }
 
-    fn add_one(&mut self, at: i64, value: f64) {
+    /// Adds a number; what lies outside, or is none, is left out.
+    pub(crate) fn add_one(&mut self, at: i64, value: f64) {
         if at >= self.from && at < self.to && !value.is_nan() {
             self.add(at, Hour { hour: 0, min: value, max: value, sum: value, count: 1 });
         }
@@ -144,7 +154,8 @@ impl Buckets {
         }
     }
 
-    fn done(self) -> Vec<Bucket> {
+    /// Those that have something.
+    pub(crate) fn done(self) -> Vec<Bucket> {
         let (from, to, origin, width) = (self.from, self.to, self.origin, self.width);
         let each = (0..).zip(self.filled).filter_map(|(i, filled)| {
             let (filled, start) = (filled?, origin + i * width);

@@ -3,9 +3,12 @@
 //! A view's handlers stand in the file of its name and are listed in [`Document`]; a test holds the list against the
 //! routes.
 
+pub(crate) mod battery;
 pub(crate) mod health;
+pub(crate) mod history;
 pub(crate) mod loads;
 pub(crate) mod now;
+pub(crate) mod report;
 pub(crate) mod rules;
 pub(crate) mod settings;
 pub(crate) mod shadows;
@@ -37,6 +40,9 @@ use super::trouble::Trouble;
         now::now,
         health::health,
         visitor::visitor,
+        history::history,
+        report::report,
+        battery::battery,
         loads::list,
         loads::one,
         loads::decisions,

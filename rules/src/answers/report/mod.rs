@@ -159,6 +159,13 @@ pub fn cost(asked: &Asked<'_>) -> Option<Money> {
     asked.tariff.map(|tariff| money::money(asked.home, asked.history, &halves, tariff, asked.prices))
 }
 
+/// Each half hour that begins in the span, with its own sums, counted as [`report`] counts them.
+pub fn half_hours(home: &Home, history: &History) -> Vec<(WallTime, Totals)> {
+    let halves = clean_halves(home, history).0;
+    let all = in_time(history, &halves, (0, halves.len()));
+    all.map(|half| (half.1, Sums::of([half]).totals())).collect()
+}
+
 /// Half hours without the noise of dark hours; which are dark, and how that was found.
 fn clean_halves(home: &Home, history: &History) -> (Vec<Half>, Vec<bool>, DarkBy) {
     let mut halves = halves::halves(home, history);
