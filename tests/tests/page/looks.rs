@@ -13,7 +13,24 @@ use super::demo::Demo;
 const AXE_MARK: &str = "29348999450cdf2849a8e70b7912fc2da85a849da39c0d0d5394f51d4a9ed95c";
 
 /// The views, with a name for their pictures.
-const VIEWS: &[(&str, &str)] = &[("now", "/"), ("health", "/health"), ("missing", "/nowhere")];
+const VIEWS: &[(&str, &str)] = &[
+    ("now", "/"),
+    ("history", "/history"),
+    ("history-long", "/history?from=2026-05-01&to=2026-06-30"),
+    ("loads", "/loads"),
+    ("load", "/loads/car"),
+    ("settings", "/settings"),
+    ("rules", "/rules"),
+    ("rule", "/rules/car"),
+    ("rule-edit", "/rules/car/edit"),
+    ("rule-versions", "/rules/car/versions"),
+    ("rule-new", "/new-rule"),
+    ("shadows", "/shadows"),
+    ("report", "/report"),
+    ("battery", "/battery"),
+    ("health", "/health"),
+    ("missing", "/nowhere"),
+];
 
 fn axe() -> String {
     let workspace = Path::new(env!("CARGO_MANIFEST_DIR")).parent().unwrap();

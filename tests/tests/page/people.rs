@@ -49,7 +49,7 @@ async fn a_broken_rule_shows_its_error_at_its_line_and_does_not_go_live() {
     let running = home.start().await;
     let before = std::fs::read_to_string(home.file().with_file_name("rules/water.rhai")).unwrap();
     let browser = Browser::open(DESK).await;
-    browser.go(&home.url("/rules/water.rhai/edit")).await;
+    browser.go(&home.url("/rules/water/edit")).await;
     browser
         .fill("#text", "fn decide(home) {\n    home.load(\"wather\").take_spare(\"spare solar\");\n}\n")
         .await;
@@ -67,7 +67,8 @@ async fn a_broken_rule_shows_its_error_at_its_line_and_does_not_go_live() {
     browser.click("button[value=save]").await;
     browser.until("it is in force", "return !!document.querySelector('.done')").await;
     let after = std::fs::read_to_string(home.file().with_file_name("rules/water.rhai")).unwrap();
-    assert!(after.contains("sun to spare"), "{after}");
+    let said = browser.text(".done").await;
+    assert!(after.contains("sun to spare"), "{said}\n{after}");
     browser.close().await;
     running.stop().await;
 }

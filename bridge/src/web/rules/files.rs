@@ -38,6 +38,10 @@ impl FileName {
     /// # Errors
     /// What a name may hold.
     pub(crate) fn new(kind: Kind, name: &str) -> Result<FileName, String> {
+        // With its ending another file would be meant: `car.rhai.rhai`.
+        if name.ends_with(".rhai") || name.ends_with(".toml") {
+            return Err(format!("write the name without its ending: not {name}"));
+        }
         let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
         let good = !name.is_empty()
             && name.len() <= NAME_CHARS
