@@ -34,11 +34,15 @@ function live(place) {
   source.addEventListener("error", () => {
     lost.hidden = false;
     // A browser that gave up for good starts again from here.
-    if (source.readyState === EventSource.CLOSED) {
-      setTimeout(() => live(place), 3000);
-      source.close();
-    }
+    if (source.readyState === EventSource.CLOSED) setTimeout(() => again(place), 3000);
   });
+}
+
+// Whoever is not logged in any more, since a start of the program ends every sitting, is led to the login.
+async function again(place) {
+  const asked = await fetch("/api/visitor").catch(() => null);
+  if (asked?.status === 401) location.reload();
+  else live(place);
 }
 
 document.querySelectorAll("[data-live]").forEach(live);

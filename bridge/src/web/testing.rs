@@ -75,8 +75,6 @@ pub(crate) struct Stage {
     pub(crate) site: Shared,
     pub(crate) router: Router,
     pub(crate) facts: watch::Sender<Facts>,
-    /// What is asked of the daemon.
-    pub(crate) _asked: mpsc::Receiver<Ask>,
     pub(crate) folder: TempDir,
 }
 
@@ -152,13 +150,18 @@ pub(crate) fn home_with_users() -> String {
     home
 }
 
-/// A page for the home file `home`.
+/// A page for the home file `home`, whose daemon refuses whatever it is asked.
 pub(crate) fn stage(home: &str) -> Stage {
-    let (parts, facts, asked, folder) = parts(home);
+    let (parts, facts, mut asked, folder) = parts(home);
+    tokio::spawn(async move {
+        while let Some(ask) = asked.recv().await {
+            ask.answer(Err("nothing is commanded in this test".to_owned()));
+        }
+    });
     let fragment = super::live::keep_fresh(Arc::clone(&parts.config), parts.facts.clone());
     let limits = Limits { body_within: Duration::from_millis(200), ..Limits::default() };
     let site = Site::new(parts, fragment, limits).unwrap();
-    Stage { router: routes::all(&site), site, facts, _asked: asked, folder }
+    Stage { router: routes::all(&site), site, facts, folder }
 }
 
 impl Stage {
