@@ -18,6 +18,7 @@ async fn served(broker: &Mosquitto) -> (House, Daemon, SocketAddr, Ears) {
     let mut house = House::new(broker.port()).await;
     house
         .add(&format!("{SETTING}\n[web]\nlisten = \"127.0.0.1:0\"\n\n[shadow.eager]\nfolder = \"shadow\"\n"));
+    house.edit("path = \"wren.db\"", "path = \"wren.db\"\ncommit_every = \"100ms\"");
     std::fs::create_dir_all(house.path("shadow")).unwrap();
     let eager = "fn decide(home) { home.load(\"water\").run_at_w(1000, \"always warm\"); }\n";
     std::fs::write(house.path("shadow/water.rhai"), eager).unwrap();
