@@ -20,7 +20,7 @@ const PANEL_REM: f64 = 8.0;
 const ALL_REM: f64 = 20.0;
 const LEAST_REM: f64 = 1.6;
 
-const WORDS_REM: f64 = 1.9;
+const WORDS_REM: f64 = 2.4;
 const FOOT_REM: f64 = 0.5;
 const TIMES_REM: f64 = 1.6;
 
