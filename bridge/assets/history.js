@@ -74,6 +74,18 @@ function readable(figure) {
     words.textContent = `${time(at)}: ${here.map(([point, column]) => (column ? told(point, column) : `${point.name} no reading`)).join("; ")}.`;
   }
 
+  // What the pointer is at: the column there, or that there is none.
+  function point(share) {
+    const at = from + share * (to - from);
+    const n = nearest(share);
+    const here = points.map((p) => p.columns.find((c) => c.from_s === moments[n])).filter(Boolean);
+    const width = Math.max(...here.map((c) => c.to_s - c.from_s));
+    if (at >= moments[n] && at < moments[n] + 2.5 * width) return show(n);
+    line.style.left = `${share * 100}%`;
+    line.hidden = false;
+    words.textContent = `${time(at)}: no reading.`;
+  }
+
   const across = (event) => {
     const box = plot.getBoundingClientRect();
     return Math.min(Math.max((event.clientX - box.left) / box.width, 0), 1);
@@ -94,7 +106,7 @@ function readable(figure) {
       mark.style.width = `${(b - a) * 100}%`;
     }
     const share = across(event);
-    if (await load()) show(nearest(share));
+    if (await load()) point(share);
   });
   plot.addEventListener("pointerdown", (event) => {
     if (event.pointerType === "mouse" && event.button === 0) drag = across(event);

@@ -4,6 +4,7 @@ use axum::Json;
 use axum::extract::{Query, State};
 use serde_json::Value;
 
+use super::Refusal;
 use crate::battery::json;
 use crate::web::battery::{BatteryQuery, answered, form};
 use crate::web::site::Shared;
@@ -20,8 +21,8 @@ use crate::web::trouble::Trouble;
     responses(
         (status = 200, description = "An array of `size_kwh`, `strategy` (`store-surplus`, `fill-cheap`, `foresight`), \
             `import_kwh`, `export_kwh`, `charge_kwh`, `discharge_kwh`, `saving` (a year), `cycles` and more", body = Value),
-        (status = 400, description = "Something in the question is out of its bounds; `error` says what"),
-        (status = 409, description = "The record does not tell; `error` says why"),
+        (status = 400, description = "Something in the question is out of its bounds; `error` says what", body = Refusal),
+        (status = 409, description = "The record does not tell; `error` says why", body = Refusal),
     )
 )]
 pub(crate) async fn battery(

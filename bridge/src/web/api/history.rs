@@ -7,6 +7,7 @@ use overspill_rules::time::WallTime;
 use serde::{Deserialize, Serialize};
 use utoipa::{IntoParams, ToSchema};
 
+use super::Refusal;
 use crate::store::Bucket;
 use crate::web::history::{Bar, COLUMNS, Curve, Energy, SpanQuery, asked, curves, energy};
 use crate::web::site::Shared;
@@ -133,7 +134,7 @@ pub(crate) struct Column {
     params(HistoryQuery),
     responses(
         (status = 200, description = "Energy and power of the span", body = HistoryAnswer),
-        (status = 400, description = "The span can't be shown; `error` says why"),
+        (status = 400, description = "The span can't be shown; `error` says why", body = Refusal),
     )
 )]
 pub(crate) async fn history(

@@ -4,6 +4,7 @@ use axum::Json;
 use axum::extract::{Query, State};
 use serde_json::Value;
 
+use super::Refusal;
 use crate::report::json;
 use crate::web::report::{ReportQuery, told};
 use crate::web::site::Shared;
@@ -22,8 +23,8 @@ use crate::web::trouble::Trouble;
             `house_kwh`, `self_use_kwh`, `self_consumption`, `self_sufficiency`, `peak_import_w`, `peak_export_w`, \
             `peak_solar_w` (each `{value, at}`), `night_floor_w`, `export_hours`, `import_cost`, `export_income`, \
             `currency`, `days` (an array of the same) and more", body = Value),
-        (status = 400, description = "The span or the tariff can't be taken; `error` says why"),
-        (status = 404, description = "Nothing is known of the span"),
+        (status = 400, description = "The span or the tariff can't be taken; `error` says why", body = Refusal),
+        (status = 404, description = "Nothing is known of the span", body = Refusal),
     )
 )]
 pub(crate) async fn report(

@@ -20,7 +20,7 @@ const PANEL_REM: f64 = 8.0;
 const ALL_REM: f64 = 20.0;
 const LEAST_REM: f64 = 1.6;
 
-const WORDS_REM: f64 = 1.9;
+const WORDS_REM: f64 = 2.4;
 const FOOT_REM: f64 = 0.5;
 const TIMES_REM: f64 = 1.6;
 
@@ -192,4 +192,37 @@ fn greatest(curve: &Curve, step: Step, zone: &TimeZone) -> String {
     let all: Vec<String> = up.into_iter().chain(below).collect();
     let words = if all.is_empty() { "nothing".to_owned() } else { all.join(", ") };
     format!("{}: {words}.", curve.name)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn bucket(minute: i64, min: f64, max: f64) -> Bucket {
+        let start = WallTime(minute * 60_000);
+        Bucket { start, end: WallTime(start.0 + 60_000), min, max, mean: f64::midpoint(min, max), count: 2 }
+    }
+
+    #[test]
+    fn a_line_is_broken_where_readings_are_missing_and_not_where_they_are_slow() {
+        let slow: Vec<Bucket> = (0..10).map(|n| bucket(n * 15, 1.0, 1.0)).collect();
+        assert_eq!(runs(&slow).count(), 1);
+        let with_gap: Vec<Bucket> =
+            (0..10).map(|n| bucket(if n < 5 { n } else { n + 3 }, 1.0, 1.0)).collect();
+        assert_eq!(runs(&with_gap).map(<[Bucket]>::len).collect::<Vec<_>>(), [5, 5]);
+        assert_eq!(runs(&[]).count(), 0);
+    }
+
+    #[test]
+    fn every_column_reaches_from_its_least_to_its_greatest() {
+        let (mut band, mut mean) = (String::new(), String::new());
+        let run = [bucket(0, 0.0, 100.0), bucket(1, -50.0, 9000.0), bucket(2, 10.0, 10.0)];
+        draw(&run, |at| at / 60_000.0, |watts| -watts, &mut band, &mut mean);
+        assert_eq!(band, "M0.5 -100L1.5 -9000L2.5 -10L2.5 -10L1.5 50L0.5 -0Z");
+        assert_eq!(mean, "M0.5 -50L1.5 -4475L2.5 -10");
+        let (mut band, mut mean) = (String::new(), String::new());
+        draw(&[bucket(0, 5.0, 5.0)], |at| at / 60_000.0, |watts| -watts, &mut band, &mut mean);
+        assert_eq!((band.as_str(), mean.as_str()), ("", "M0.5 -5H2.5"), "one reading alone is seen");
+    }
 }

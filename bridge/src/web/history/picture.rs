@@ -70,12 +70,14 @@ pub(crate) struct Picture {
     pub(crate) has_gaps: bool,
 }
 
+/// What is drawn of a bar, from its foot up: class and height in kilowatt-hours; `None` where that is not known.
+type Parts = fn(&Bar) -> Option<Vec<(&'static str, f64)>>;
+
 /// One row.
 struct Row {
     name: &'static str,
     sum: Option<f64>,
-    /// What is drawn of a bar, from its foot up: class and height in kilowatt-hours.
-    parts: fn(&Bar) -> Option<Vec<(&'static str, f64)>>,
+    parts: Parts,
 }
 
 /// The rows of a span. A home without a roof has one.
@@ -199,8 +201,7 @@ impl Draw {
         let sum = row.sum.map_or("not known".to_owned(), |sum| format!("{} kWh", kwh(sum)));
         self.words("row", 0.0, self.y + 1.1, format!("{} {sum}", row.name));
         // One line that is not above the bars is enough to read them by.
-        let Some(value) = scale.iter().copied().filter(|value| *value > 0.0 && *value <= most).next_back()
-        else {
+        let Some(value) = scale.iter().copied().rfind(|value| *value > 0.0 && *value <= most) else {
             return;
         };
         let y = foot - value * rem_per_kwh;

@@ -60,6 +60,7 @@ pub(crate) struct Way {
 }
 
 impl SpanQuery {
+    /// What stands in the fields.
     fn texts(&self) -> (Option<&str>, Option<&str>) {
         (blank(&self.from), blank(&self.to))
     }
@@ -346,4 +347,121 @@ fn too_long() -> String {
 fn utc(at: WallTime) -> String {
     let text = at.to_rfc3339();
     text.strip_suffix(":00.000Z").map_or(text.clone(), |minute| format!("{minute}:00Z"))
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn london() -> TimeZone {
+        jiff::tz::TimeZoneDatabase::bundled().get("Europe/London").unwrap()
+    }
+
+    /// Thursday 26 November 2026, noon.
+    fn now() -> WallTime {
+        moment("2026-11-26T12:00", &london(), false).unwrap()
+    }
+
+    fn read(from: &str, to: &str) -> Result<Asked, String> {
+        let field = |text: &str| Some(text.to_owned());
+        Asked::read(&SpanQuery { from: field(from), to: field(to) }, &london(), now())
+    }
+
+    fn told(span: Option<Asked>) -> String {
+        span.map_or("-".to_owned(), |span| span.query())
+    }
+
+    #[test]
+    fn a_date_is_that_day_and_nothing_is_today() {
+        assert_eq!(read("", "").unwrap().query(), "from=2026-11-26");
+        assert_eq!(read("2026-06-04", " ").unwrap().words(), "Thursday 4 June 2026");
+        assert_eq!(read("", "2026-06-04").unwrap().query(), "from=2026-06-04");
+        assert_eq!(read("2026-06-04", "2026-06-05").unwrap().words(), "4 June 2026 to 5 June 2026");
+        let part = read("2026-06-04T10:10", "2026-06-04T12:20").unwrap();
+        assert_eq!(part.words(), "Thursday 4 June 2026, 10:00 to 12:30", "whole half hours");
+        assert_eq!(part.query(), "from=2026-06-04T09:00:00Z&to=2026-06-04T11:30:00Z");
+        let evening = read("2026-06-04T22:00", "2026-06-05T00:00").unwrap();
+        assert_eq!(evening.words(), "Thursday 4 June 2026, 22:00 to 24:00");
+    }
+
+    #[test]
+    fn a_span_is_known_by_the_calendar() {
+        for (from, to, kind, words) in [
+            ("2026-06-04", "2026-06-04", Kind::Day, "On Thursday 4 June"),
+            ("2026-06-01", "2026-06-07", Kind::Week, "In the week from 1 June"),
+            ("2026-06-02", "2026-06-08", Kind::Days, "From 2 June 2026 to 8 June 2026"),
+            ("2026-02-01", "2026-02-28", Kind::Month, "In February 2026"),
+            ("2024-01-01", "2024-12-31", Kind::Year, "In 2024"),
+            ("2026-11-25", "2026-11-25", Kind::Day, "Yesterday"),
+            ("2026-11-26", "2026-11-26", Kind::Day, "So far today"),
+        ] {
+            let span = read(from, to).unwrap();
+            assert_eq!((span.kind(), span.when(now()).as_str()), (kind, words));
+            assert_eq!(read(from, to).unwrap().query(), span.query());
+        }
+    }
+
+    #[test]
+    fn neighbours_are_those_of_the_calendar_and_none_is_to_come() {
+        let both = |from, to| {
+            let span = read(from, to).unwrap();
+            format!("{} | {}", told(span.earlier()), told(span.later(now())))
+        };
+        assert_eq!(both("2026-06-01", "2026-06-01"), "from=2026-05-31 | from=2026-06-02");
+        assert_eq!(
+            both("2026-03-01", "2026-03-31"),
+            "from=2026-02-01&to=2026-02-28 | from=2026-04-01&to=2026-04-30"
+        );
+        assert_eq!(both("2026-11-26", ""), "from=2026-11-25 | -");
+        assert_eq!(both("2026-01-01", "2026-12-31"), "from=2025-01-01&to=2025-12-31 | -");
+        assert_eq!(
+            both("2026-06-04T10:00", "2026-06-04T12:00"),
+            "from=2026-06-04T07:00:00Z&to=2026-06-04T09:00:00Z | from=2026-06-04T11:00:00Z&to=2026-06-04T13:00:00Z"
+        );
+    }
+
+    #[test]
+    fn going_closer_ends_at_half_an_hour_and_wider_at_five_years() {
+        let mut span = read("2026-01-01", "2026-10-31").unwrap();
+        let mut steps = 0;
+        while let Some(closer) = span.nearer() {
+            assert!(
+                closer.from >= span.from
+                    && closer.to <= span.to
+                    && closer.to - closer.from < span.to - span.from
+            );
+            (span, steps) = (closer, steps + 1);
+        }
+        assert_eq!(span.to - span.from, Span::minutes(30));
+        assert!(steps < 20, "{steps}");
+        while let Some(wider) = span.wider(now()) {
+            assert!(wider.to - wider.from > span.to - span.from);
+            span = wider;
+        }
+        assert!(span.length_days() > MOST_DAYS as f64 / 2.0 && span.length_days() <= MOST_DAYS as f64);
+    }
+
+    #[test]
+    fn units_are_about_now_where_that_is_in_the_span() {
+        let units = |from, to| {
+            let ways = read(from, to).unwrap().units(now());
+            ways.iter()
+                .map(|way| format!("{} {}{}", way.name, way.query, if way.here { " here" } else { "" }))
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(
+            units("2026-11-01", "2026-11-30"),
+            [
+                "Day from=2026-11-26",
+                "Week from=2026-11-23&to=2026-11-29",
+                "Month from=2026-11-01&to=2026-11-30 here",
+                "Year from=2026-01-01&to=2026-12-31"
+            ]
+        );
+        assert_eq!(
+            units("2026-06-04", "")[1..3],
+            ["Week from=2026-06-01&to=2026-06-07", "Month from=2026-06-01&to=2026-06-30"]
+        );
+    }
 }
