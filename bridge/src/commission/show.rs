@@ -232,15 +232,15 @@ mod tests {
         let told = Paper::new(80, false, false).summary(&crate::commission::standing(&record));
         insta::assert_snapshot!(told, @"
 
-        =================================    }
-
-    #[test]
+        ========================================
         Steps: 2 good, 0 wrong, 6 not proven yet.
           To do again, since the home file changed: Known load on and off; Solar source
           off; Flashes of the supply meter; Car on and off; Cellar dehumidifier on and
           off; Nobody commands.
         ");
-=======
+    }
+
+    #[test]
     fn what_stands_before_the_first_step() {
         let procedure = procedure();
         insta::assert_snapshot!(Paper::new(42, false, false).opening(&procedure.to_do()), @r#"
