@@ -3,8 +3,10 @@
 mod correction;
 mod history;
 mod listening;
+mod page;
 
 use std::io::{self, BufRead, IsTerminal, Write};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -18,7 +20,7 @@ use super::opening::{complain, complain_in_full, home_file, now, print};
 use super::run::asked_to_end;
 use crate::cli::Outcome;
 use crate::commission::record::{self, Record, WhyNot};
-use crate::commission::{self, Answers, AtTheKeys, Ended, Installer, Options, Paper, sheet, standing};
+use crate::commission::{self, Answers, AtTheKeys, Ended, Installer, Options, Paper, Print, sheet, standing};
 use crate::config::Config;
 use crate::daemon::HomeClock;
 
@@ -37,6 +39,11 @@ pub struct Args {
     /// Answer the questions from this TOML file: `[step]` and `question = answer`
     #[arg(long, value_name = "FILE", conflicts_with_all = ["listen", "from", "sheet_only"])]
     answers: Option<PathBuf>,
+    /// Serve the page of this commissioning, for a phone at the fuse board: 127.0.0.1:8181 without an address; 0.0.0.0:8181
+    /// for a phone in the same network, which is let in by a code that is shown here
+    #[arg(long, value_name = "ADDR", num_args = 0..=1, default_missing_value = page::USUAL, value_parser = page::address,
+          conflicts_with_all = ["answers", "apply", "listen", "from", "sheet_only"])]
+    page: Option<SocketAddr>,
     /// Do this step only, even if it was good before
     #[arg(long, value_name = "ID", conflicts_with_all = ["listen", "from", "sheet_only"])]
     step: Option<String>,
@@ -108,6 +115,8 @@ fn run_around(args: &Args, around: Around) -> Outcome {
         sheet_only(args.format, &config, &files)
     } else if let Some(from) = &args.from {
         history::from_history(args, &config, &files, from)
+    } else if let Some(listen) = args.page {
+        page::by_page(args, &files, listen)
     } else {
         by_procedure(args, &config, &files, around)
     };
@@ -177,16 +186,7 @@ fn by_procedure(args: &Args, config: &Config, files: &Files, around: Around) -> 
     let options = Options {
         clock,
         paper,
-        // With JSON the dialogue goes to standard error, so that a program reads the result alone.
-        print: Box::new(move |text| match format {
-            Format::Text => {
-                let mut out = io::stdout();
-                let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
-            }
-            Format::Json => {
-                let _ = io::stderr().write_all(text.as_bytes());
-            }
-        }),
+        print: printer(format),
         installer,
         lines,
         only: args.step.clone(),
@@ -200,7 +200,7 @@ fn by_procedure(args: &Args, config: &Config, files: &Files, around: Around) -> 
         interrupted = true;
     };
     let ended = runtime.block_on(commission::run(config, options, end)).map_err(|why| why.to_string())?;
-    let Ended { mut record, procedure, mut lines } = ended;
+    let Ended { mut record, procedure, mut lines, .. } = ended;
     let said = |text: &str| {
         if format == Format::Text {
             print(text)
@@ -218,6 +218,19 @@ fn by_procedure(args: &Args, config: &Config, files: &Files, around: Around) -> 
         }
     }
     issue(format, config, files, record, (paper, at))
+}
+
+/// Prints the dialogue. With JSON it goes to standard error, so that a program reads the result alone.
+fn printer(format: Format) -> Print {
+    Box::new(move |text| match format {
+        Format::Text => {
+            let mut out = io::stdout();
+            let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+        }
+        Format::Json => {
+            let _ = io::stderr().write_all(text.as_bytes());
+        }
+    })
 }
 
 /// Lines of the standard input, read by a thread of their own.

@@ -100,7 +100,7 @@ pub(super) fn set_up(record: &mut Record, home: &Home, steps: &[Step]) {
         .collect();
 }
 
-fn measures(home: &Home, measures: Measures) -> String {
+pub(super) fn measures(home: &Home, measures: Measures) -> String {
     match measures {
         Measures::Grid(Side::Both) => "the supply".to_owned(),
         Measures::Grid(Side::Import) => "what comes from the supply".to_owned(),

@@ -1,9 +1,11 @@
 //! The procedure at a real broker: what is heard goes in, what it asks goes to the installer, and what comes of each step
 //! is kept at once.
 
+mod page;
+
 use std::collections::VecDeque;
 use std::path::PathBuf;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use overspill_rules::commission::procedure::{
     Ask, Event, LoadSays, Order, Procedure, Question, Said, Standing, StepResult, Want,
@@ -22,6 +24,8 @@ use super::record::{self, Record, RecordError};
 use super::show::Paper;
 use crate::config::Config;
 use crate::daemon::{Core, CoreError, HomeClock, Topics};
+pub use page::{AtThePage, Desk};
+
 use crate::mqtt::{Link, LinkError, LinkEvent, LinkHandle, Qos, Subscription};
 
 /// How often the procedure is asked again while nothing is heard, in real time.
@@ -52,6 +56,11 @@ pub trait Installer: Send {
     /// Whether someone is there who may want to repeat a step that was not good.
     fn may_repeat(&self) -> bool {
         false
+    }
+
+    /// Where the sitting meets its page, where it has one.
+    fn desk(&mut self) -> Option<Desk> {
+        None
     }
 }
 
@@ -100,6 +109,10 @@ pub struct Ended {
     pub procedure: Procedure,
     /// Where further lines come from.
     pub lines: mpsc::Receiver<String>,
+    /// A correction was written into the home file: it begins again with that.
+    pub corrected: bool,
+    /// Where it was printed.
+    pub(super) print: Print,
 }
 
 /// Why it could not run.
@@ -123,6 +136,9 @@ pub enum CommissionError {
     /// There is no such step.
     #[error("{0}")]
     Step(String),
+    /// The page can't be served, or the home file can't be read again for it.
+    #[error("{0}")]
+    Page(String),
 }
 
 /// A reason as a sentence of its own, with a space behind it.
@@ -138,7 +154,7 @@ fn sentence(why: &str) -> String {
 /// When it can't begin, an answer is missing, or the record can't be written.
 pub async fn run(
     config: &Config,
-    options: Options,
+    mut options: Options,
     end: impl Future<Output = ()>,
 ) -> Result<Ended, CommissionError> {
     let core = Core::new(config, Kept::default())?;
@@ -154,6 +170,7 @@ pub async fn run(
         procedure.only(step).map_err(CommissionError::Step)?;
     }
     let (link, events) = connect(config, &core).await?;
+    let desk = options.installer.desk();
     let mut sitting = Sitting {
         config,
         core,
@@ -169,7 +186,12 @@ pub async fn run(
         waited: false,
         skipped: false,
         typing: true,
+        desk,
+        looked: Instant::now(),
+        ended: false,
+        corrected: false,
     };
+    sitting.show_standing();
     if sitting.options.only.is_none() {
         let opening = sitting.options.paper.opening(&sitting.procedure.to_do());
         sitting.print(&opening);
@@ -178,14 +200,15 @@ pub async fn run(
     let lapsed = sitting.record.tests.iter().filter(|t| t.verdict == record::Standing::Lapsed);
     let titles: Vec<String> = lapsed.map(|t| t.title.clone()).collect();
     if !titles.is_empty() && sitting.options.only.is_none() {
-        sitting.say(&format!("The home file changed, so this must be proved again: {}.", titles.join("; ")));
+        sitting.tell(&format!("The home file changed, so this must be proved again: {}.", titles.join("; ")));
     }
     let gone = sitting.work(end).await;
     sitting.procedure.stop();
     sitting.take_back().await;
     record::write(&sitting.options.record, &sitting.record)?;
     gone?;
-    Ok(Ended { record: sitting.record, procedure: sitting.procedure, lines: sitting.options.lines })
+    let Sitting { record, procedure, corrected, options: Options { lines, print, .. }, .. } = sitting;
+    Ok(Ended { record, procedure, lines, corrected, print })
 }
 
 async fn connect(
@@ -243,11 +266,20 @@ struct Sitting<'a> {
     skipped: bool,
     /// Lines may still come.
     typing: bool,
+    desk: Option<Desk>,
+    /// When the page was shown how the points read.
+    looked: Instant,
+    /// It was asked to end.
+    ended: bool,
+    /// The home file was corrected, so this sitting is over.
+    corrected: bool,
 }
 
 /// What a question came to.
 enum Asked {
     Said(Said),
+    /// The page turned to something else.
+    Turned,
     Ended,
 }
 
@@ -279,6 +311,7 @@ impl Sitting<'_> {
                     let text = self.options.paper.begin((place, all), &step);
                     self.print(&text);
                     self.waiting.clear();
+                    self.show_begin((place, all), &step, &mut end).await?;
                 }
                 Event::Held(result) => {
                     let text = self.options.paper.held(&result);
@@ -289,6 +322,7 @@ impl Sitting<'_> {
                     self.print(&text);
                     match self.asked(&question, &mut end).await? {
                         Asked::Said(said) => self.said(said),
+                        Asked::Turned => {}
                         Asked::Ended => self.said(Said::Stop),
                     }
                 }
@@ -298,13 +332,18 @@ impl Sitting<'_> {
                     tokio::select! {
                         event = self.events.recv() => self.hear(event),
                         line = self.options.lines.recv(), if self.typing => self.typed_early(line),
-                        () = &mut end => self.said(Said::Stop),
+                        said = page::said(&mut self.desk) => self.said_early(said),
+                        () = &mut end => {
+                            self.ended = true;
+                            self.said(Said::Stop);
+                        }
                         () = tokio::time::sleep(LOOK_EVERY) => {}
                     }
                     self.hear_all();
+                    self.show_looks();
                 }
                 Event::Order(order) => self.order(order),
-                Event::Say(words) => self.say(&words),
+                Event::Say(words) => self.tell(&words),
                 Event::Result(result) => {
                     self.keep(&result)?;
                     let skipped = std::mem::take(&mut self.skipped);
@@ -313,7 +352,11 @@ impl Sitting<'_> {
                         self.offer_again(&mut end).await?;
                     }
                 }
-                Event::Done => return Ok(()),
+                Event::Done => {
+                    if !self.rest(&mut end).await {
+                        return Ok(());
+                    }
+                }
             }
         }
     }
@@ -324,6 +367,7 @@ impl Sitting<'_> {
         let by = self.procedure.who().to_owned();
         keeping::note(&mut self.record, result, &by);
         record::write(&self.options.record, &self.record)?;
+        self.show_result(result);
         Ok(())
     }
 
@@ -338,7 +382,7 @@ impl Sitting<'_> {
         match self.asked(&question, end).await? {
             Asked::Said(Said::Repeat | Said::Back) => self.procedure.again(),
             Asked::Said(Said::Stop) | Asked::Ended => self.said(Said::Stop),
-            Asked::Said(Said::Answer(_) | Said::Skip) => {}
+            Asked::Said(Said::Answer(_) | Said::Skip) | Asked::Turned => {}
         }
         Ok(())
     }
@@ -391,18 +435,31 @@ impl Sitting<'_> {
             Reply::Missing(why) => return Err(CommissionError::Answer(why)),
             Reply::ByLine => {}
         }
+        self.show_question(question);
         loop {
             tokio::select! {
-                line = self.options.lines.recv() => {
-                    let Some(line) = line else { return Ok(Asked::Ended) };
-                    match question.read(&line) {
-                        Ok(said) => return Ok(Asked::Said(said)),
+                line = self.options.lines.recv(), if self.typing => match line {
+                    None if self.desk.is_none() => return Ok(Asked::Ended),
+                    None => self.typing = false,
+                    Some(line) => match question.read(&line) {
+                        Ok(said) if self.is_first() => return Ok(Asked::Said(said)),
+                        Ok(_) => self.say("The page answered that just before."),
                         Err(why) => self.say(&format!("{why}.")),
+                    },
+                },
+                said = page::said(&mut self.desk) => {
+                    if let Some(asked) = self.take(said) {
+                        return Ok(asked);
                     }
                 }
                 event = self.events.recv() => self.hear(event),
-                () = &mut *end => return Ok(Asked::Ended),
+                () = &mut *end => {
+                    self.ended = true;
+                    return Ok(Asked::Ended);
+                }
+                () = tokio::time::sleep(page::LOOK_EVERY), if self.desk.is_some() => {}
             }
+            self.show_looks();
         }
     }
 
@@ -424,7 +481,7 @@ impl Sitting<'_> {
             }
             Some(LinkEvent::Down { why, was_up: true, .. }) => {
                 self.procedure.commander(now, false);
-                self.say(&format!("The broker is away: {why}. It is tried again."));
+                self.tell(&format!("The broker is away: {why}. It is tried again."));
             }
             _ => {}
         }
@@ -466,8 +523,8 @@ impl Sitting<'_> {
         };
         let sent = self.link.publish(&topic, body.to_string(), Qos::AtLeastOnce, false, None);
         match sent {
-            Ok(()) => self.say(&format!("{name} is {words}.")),
-            Err(why) => self.say(&format!("{name} could not be {words}: {why}.")),
+            Ok(()) => self.tell(&format!("{name} is {words}.")),
+            Err(why) => self.tell(&format!("{name} could not be {words}: {why}.")),
         }
     }
 
@@ -476,7 +533,7 @@ impl Sitting<'_> {
         loop {
             match self.procedure.poll(self.options.clock.wall()) {
                 Event::Order(order) => self.order(order),
-                Event::Say(words) => self.say(&words),
+                Event::Say(words) => self.tell(&words),
                 _ => break,
             }
         }
@@ -494,6 +551,7 @@ impl Sitting<'_> {
             (self.waiting, self.shown) = (words.to_owned(), WallTime(0));
             self.say(&format!(".. {words}, at most {left}"));
         }
+        self.show_awaited(until, words);
         if !self.options.paper.live || now - self.shown < REFRESH_EVERY {
             return;
         }

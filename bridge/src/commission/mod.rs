@@ -2,6 +2,8 @@
 //! mends its home file.
 
 mod answers;
+mod attended;
+pub(crate) mod board;
 mod keeping;
 pub mod listen;
 mod live;
@@ -14,7 +16,8 @@ pub mod sheet;
 mod show;
 
 pub use answers::{Answers, AnswersError};
+pub use attended::{Attended, attend};
 pub(crate) use keeping::{by_history, keep_correction};
 pub(crate) use live::standing;
-pub use live::{AtTheKeys, CommissionError, Ended, Installer, Options, Print, Reply, run};
+pub use live::{AtTheKeys, AtThePage, CommissionError, Desk, Ended, Installer, Options, Print, Reply, run};
 pub use show::Paper;

@@ -12,6 +12,7 @@
 //! | what pages share: head, foot, navigation | `frame.rs`, `templates/frame.html` |
 //! | one view | the folder or file of its name, and its template |
 //! | the same as JSON | `api/` |
+//! | the page of a commissioning, which its command serves | `commissioning/` |
 //! | how refusals and mistakes reach people | `trouble.rs` |
 //! | connections: their number, their time limits | `serve.rs`, `crowd.rs` |
 //! | what watches the program: `/healthz`, `/metrics` | `healthz.rs`, `metrics.rs` |
@@ -19,6 +20,7 @@
 mod access;
 mod api;
 mod assets;
+pub(crate) mod commissioning;
 mod crowd;
 mod frame;
 mod health;

@@ -21,6 +21,7 @@ mod daylight;
 mod fallback;
 mod form;
 mod load;
+mod look;
 mod machine;
 mod often;
 mod paper;
@@ -39,6 +40,7 @@ use crate::time::{Span, WallTime};
 
 use super::{Diagnosis, Site};
 pub use compare::flash_power_w;
+pub use look::Look;
 use machine::{Machine, Move};
 pub use machine::{Order, Want};
 pub use often::Often;
@@ -150,14 +152,23 @@ impl Procedure {
     /// # Errors
     /// When there is no such step: the ids that there are.
     pub fn only(&mut self, id: &str) -> Result<(), String> {
-        let Some(at) = self.steps.iter().position(|s| s.id == id) else {
-            let ids: Vec<&str> = self.steps.iter().map(|s| s.id.as_str()).collect();
-            return Err(format!("there is no step `{id}`; the steps are: {}", ids.join(", ")));
-        };
-        let guarded = self.steps.get(at).is_some_and(|s| !s.cautions.is_empty());
-        self.at = if guarded && !self.is_acknowledged() { 0 } else { at };
+        let at = self.place(id)?;
+        self.at = self.guarded(at);
         self.only = Some(at);
         Ok(())
+    }
+
+    fn place(&self, id: &str) -> Result<usize, String> {
+        self.steps.iter().position(|s| s.id == id).ok_or_else(|| {
+            let ids: Vec<&str> = self.steps.iter().map(|s| s.id.as_str()).collect();
+            format!("there is no step `{id}`; the steps are: {}", ids.join(", "))
+        })
+    }
+
+    /// Where to begin for the step at this place: the cautions come before a caution.
+    fn guarded(&self, at: usize) -> usize {
+        let guarded = self.steps.get(at).is_some_and(|s| !s.cautions.is_empty());
+        if guarded && !self.is_acknowledged() { 0 } else { at }
     }
 
     fn is_acknowledged(&self) -> bool {
