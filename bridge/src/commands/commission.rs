@@ -143,10 +143,7 @@ struct Files {
 
 impl Files {
     fn of(args: &Args, home: &Path) -> Files {
-        let beside = |ending: &str| {
-            let stem = home.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-            home.with_file_name(format!("{stem}.commission.{ending}"))
-        };
+        let beside = |ending: &str| commission::beside(home, ending);
         Files {
             home: home.to_owned(),
             record: args.record.clone().unwrap_or_else(|| beside("json")),

@@ -11,9 +11,15 @@ pub mod passive;
 pub mod proposal;
 pub mod record;
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 pub mod sheet;
 mod show;
+
+/// The file that a commissioning leaves beside the home file.
+pub(crate) fn beside(home: &std::path::Path, ending: &str) -> std::path::PathBuf {
+    let stem = home.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+    home.with_file_name(format!("{stem}.commission.{ending}"))
+}
 
 pub use answers::{Answers, AnswersError};
 pub use attended::{Attended, attend};

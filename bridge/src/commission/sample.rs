@@ -5,11 +5,11 @@ use jiff::Timestamp;
 
 use super::record::*;
 
-pub(super) fn at(text: &str) -> Timestamp {
+pub(crate) fn at(text: &str) -> Timestamp {
     text.parse().unwrap()
 }
 
-pub(super) fn of() -> Of {
+pub(crate) fn of() -> Of {
     Of {
         id: "dunnock".to_owned(),
         name: "Dunnock House".to_owned(),
@@ -73,7 +73,7 @@ fn load(id: &str, name: &str, rating: &str, fallback: &str, timed_s: f64) -> Loa
 }
 
 /// Everything proved.
-pub(super) fn record() -> Record {
+pub(crate) fn record() -> Record {
     let home_file = fingerprint(b"home");
     let text = str::to_owned;
     let both = ["point.grid", "point.solar"];
@@ -188,7 +188,7 @@ pub(super) fn record() -> Record {
 }
 
 /// A wet afternoon: the solar step waits.
-pub(super) fn open() -> Record {
+pub(crate) fn open() -> Record {
     let mut record = record();
     let solar = record.tests.iter_mut().find(|t| t.id == "solar-off").unwrap();
     solar.verdict = Standing::Open;

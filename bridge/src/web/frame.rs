@@ -10,6 +10,8 @@ pub(crate) enum Here {
     Now,
     /// How the meters and the program are.
     Health,
+    /// How its proof stands.
+    Proof,
     /// None of the views.
     Nowhere,
 }
@@ -35,7 +37,7 @@ pub(crate) struct Frame {
 }
 
 /// The views in the order of the navigation.
-const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/"), (Here::Health, "Health", "/health")];
+const VIEWS: &[(Here, &str, &str)] = &[(Here::Now, "Now", "/"), (Here::Health, "Health", "/health"), (Here::Proof, "Commissioning", "/commissioning")];
 
 impl Frame {
     pub(crate) fn new(site: &Site, here: Here, visitor: Visitor) -> Frame {

@@ -12,6 +12,7 @@
 //! | what pages share: head, foot, navigation | `frame.rs`, `templates/frame.html` |
 //! | one view | the folder or file of its name, and its template |
 //! | the same as JSON | `api/` |
+//! | how the proof of the home stands | `proof.rs` |
 //! | the page of a commissioning, which its command serves | `commissioning/` |
 //! | how refusals and mistakes reach people | `trouble.rs` |
 //! | connections: their number, their time limits | `serve.rs`, `crowd.rs` |
@@ -28,6 +29,7 @@ mod healthz;
 mod live;
 mod metrics;
 mod present;
+mod proof;
 mod routes;
 mod serve;
 mod site;

@@ -8,7 +8,7 @@ use axum::routing::{get, post};
 
 use super::access::{self, BODY_BYTES, Role};
 use super::site::Shared;
-use super::{api, assets, health, healthz, live, metrics, present, trouble};
+use super::{api, assets, health, healthz, live, metrics, present, proof, trouble};
 
 /// What everybody who may look may use.
 fn view() -> Router<Shared> {
@@ -16,6 +16,9 @@ fn view() -> Router<Shared> {
         .route("/", get(present::page))
         .route("/live", get(live::stream))
         .route("/health", get(health::page))
+        .route("/commissioning", get(proof::page))
+        .route("/commissioning/sheet", get(proof::sheet))
+        .route("/api/commissioning", get(api::proof::proof))
         .route("/logout", post(access::log_out))
         .route("/metrics", get(metrics::text))
         .route("/api/openapi.json", get(api::document))

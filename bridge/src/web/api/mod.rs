@@ -5,6 +5,7 @@
 
 pub(crate) mod health;
 pub(crate) mod now;
+pub(crate) mod proof;
 #[cfg(test)]
 mod tests;
 pub(crate) mod visitor;
@@ -32,6 +33,7 @@ use super::trouble::Trouble;
         document,
         now::now,
         health::health,
+        proof::proof,
         visitor::visitor,
     ),
     components(schemas(Refusal)),

@@ -85,15 +85,20 @@ fn done_words(key: &str) -> &'static str {
 
 /// Words that speak of keys, as they read where there are buttons.
 pub(super) fn on_page(words: &str) -> String {
-    const INSTEAD: [(&str, &str); 9] = [
+    // What is longer comes first.
+    const INSTEAD: [(&str, &str); 13] = [
+        (", or type repeat to do this step again", ""),
+        ("; or type repeat, back, skip or stop", ""),
+        ("or Enter to press a key at the first and the last", "or leave it out to press a button at the first and the last"),
+        ("press Enter to leave it out", "leave it out"),
+        ("press Enter where", "leave it out where"),
         ("press Enter", "press the button"),
         ("Press Enter", "Press the button"),
-        (" (or Enter)", ""),
-        ("; or Enter to press a key at the first and the last", "; or leave it out to press a button at the first and the last"),
+        ("Enter was pressed", "the button was pressed"),
         ("Enter where", "leave it out where"),
         ("Enter for", "leave it out for"),
+        ("Type stop at the next question", "Pause"),
         ("Type stop to leave.", "Pause to leave."),
-        (", or type repeat to do this step again", ""),
         ("the same command asks for it again", "this page asks for it again"),
     ];
     INSTEAD.iter().fold(words.to_owned(), |words, (key, button)| words.replace(key, button))
@@ -101,6 +106,7 @@ pub(super) fn on_page(words: &str) -> String {
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
     use super::*;
 
     fn question(key: &str, ask: Ask) -> Question {
@@ -113,6 +119,33 @@ mod tests {
         assert_eq!(asked.words, "Switch it ON now, and press the button at once.");
         assert_eq!(asked.buttons, [("done".to_owned(), "It is on".to_owned())]);
         assert!(asked.field.is_none() && asked.none.is_none());
+    }
+
+    /// Every sentence of the procedure that speaks of keys reads well where there are buttons.
+    #[test]
+    fn no_words_of_the_keys_are_left() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../rules/src/commission/procedure");
+        let mut folders = vec![folder];
+        let (mut sentences, mut left) = (0, Vec::new());
+        while let Some(folder) = folders.pop() {
+            for entry in std::fs::read_dir(folder).unwrap() {
+                let path = entry.unwrap().path();
+                if path.is_dir() {
+                    folders.push(path);
+                    continue;
+                }
+                let text = std::fs::read_to_string(&path).unwrap();
+                let told = text.lines().filter(|line| !line.trim_start().starts_with("//") && line.contains('"'));
+                for line in told.filter(|line| ["Enter", "ype repeat", "ype stop", "a key"].iter().any(|w| line.contains(w))) {
+                    sentences += 1;
+                    let words = on_page(line);
+                    if ["Enter", "ype repeat", "ype stop", "a key"].iter().any(|w| words.contains(w)) {
+                        left.push(words);
+                    }
+                }
+            }
+        }
+        assert!(left.is_empty() && sentences > 10, "{left:#?}");
     }
 
     #[test]

@@ -23,4 +23,5 @@ mod show;
 #[cfg(test)]
 mod tests;
 
+pub(in crate::web) use pages::as_sheet;
 pub(crate) use serve::{Door, Parts};

@@ -27,7 +27,8 @@ pub(super) struct Frame {
 impl Frame {
     pub(super) fn new(site: &Site, visitor: Option<&Visitor>) -> Frame {
         Frame {
-            home: site.home.clone(),
+            // Whoever is not let in is not told whose home it is.
+            home: visitor.map(|_| site.home.clone()).unwrap_or_default(),
             style: assets::style_path(),
             script: assets::commission_path(),
             proof: visitor.map(|visitor| visitor.proof.clone()).unwrap_or_default(),
