@@ -3,17 +3,20 @@
 use jiff::Timestamp;
 use overspill_rules::commission::passive::{Held, PassiveReport};
 use overspill_rules::commission::procedure::{Fact, Read, Standing as Stands, Step, StepResult};
-use overspill_rules::home::{Fallback, Home, Kind, Measures, Positive, Side};
+use overspill_rules::home::{Home, Kind, Measures, Positive, Side};
 use overspill_rules::time::{Span, WallTime};
 
 use super::proposal::{Proposal, Written};
 use super::record::{
     Acknowledged, Applied, Contact, Fuse, Instrument, LoadHeld, Of, PointHeld, Reading, Record, Register,
-    Source, Standing, Test, Which, Who,
+    Source, Standing, Test, Trial, Which, Who,
 };
 
 /// What is next with a step that nobody began.
-pub(super) const NOT_BEGUN: &str = "Do this step.";
+pub(in crate::commission) const NOT_BEGUN: &str = "Do this step.";
+
+/// What is next with a step that was decided for another home file.
+pub(super) const LAPSED: &str = "Do this step again.";
 
 fn stamp(at: WallTime) -> Timestamp {
     Timestamp::from_millisecond(at.0).unwrap_or(Timestamp::UNIX_EPOCH)
@@ -49,6 +52,7 @@ pub(super) fn set_up(record: &mut Record, home: &Home, steps: &[Step]) {
                 proves: step.proves.clone(),
                 home_file: record.home_file.clone(),
                 before: None,
+                earlier: Vec::new(),
             })
         })
         .collect();
@@ -87,15 +91,16 @@ pub(super) fn set_up(record: &mut Record, home: &Home, steps: &[Step]) {
                 name: load.name.clone(),
                 rating: rating(load.kind),
                 local_switch: known.and_then(|k| k.local_switch.clone()),
-                fallback: fallback(load.fallback),
+                fallback: load.fallback.words(),
                 declared_s: load.device_timeout.map(|t| t.as_seconds()),
                 timed_s: known.and_then(|k| k.timed_s),
+                trials: known.map_or_else(Vec::new, |k| k.trials.clone()),
             }
         })
         .collect();
 }
 
-fn measures(home: &Home, measures: Measures) -> String {
+pub(super) fn measures(home: &Home, measures: Measures) -> String {
     match measures {
         Measures::Grid(Side::Both) => "the supply".to_owned(),
         Measures::Grid(Side::Import) => "what comes from the supply".to_owned(),
@@ -123,15 +128,6 @@ fn rating(kind: Kind) -> String {
         Kind::ChargePoint { floor_a, ceiling_a } => format!("{floor_a:.0} to {ceiling_a:.0} A"),
         Kind::Modulated { floor_w, ceiling_w } => format!("{floor_w:.0} to {ceiling_w:.0} W"),
         Kind::Switch { rating_w } => format!("{rating_w:.0} W"),
-    }
-}
-
-fn fallback(fallback: Fallback) -> String {
-    match fallback {
-        Fallback::Off => "off".to_owned(),
-        Fallback::Watts { watts } => format!("{watts:.0} W"),
-        Fallback::Amps { amps } => format!("{amps:.0} A"),
-        Fallback::Release => "what its device does by itself".to_owned(),
     }
 }
 
@@ -191,6 +187,7 @@ pub(super) fn note(record: &mut Record, result: &StepResult, by: &str) {
         proves: result.proves.clone(),
         home_file: record.home_file.clone(),
         before: None,
+        earlier: Vec::new(),
     });
     // What a step asks anew stands in place of what it asked before.
     match result.id.as_str() {
@@ -265,10 +262,13 @@ fn put(record: &mut Record, fact: &Fact, at: Timestamp) {
                 held.local_switch = Some(words.clone());
             }
         }
-        Fact::Fallback(load, seconds) => {
+        Fact::Fallback { load, way, seconds } => {
             if let Some(held) = record.load_mut(load) {
-                // The slowest of all ways counts.
-                held.timed_s = Some(held.timed_s.unwrap_or(0.0).max(*seconds));
+                held.trials.push(Trial {
+                    at,
+                    way: (*way).to_owned(),
+                    seconds: (*seconds * 10.0).round() / 10.0,
+                });
             }
         }
         Fact::Found(point, words) => {
@@ -311,6 +311,8 @@ pub(crate) fn by_history(
             ),
             _ => continue,
         };
+        test.earlier = test.with_itself_earlier();
+        test.readings.clear();
         test.verdict = verdict;
         words.clone_into(&mut test.words);
         test.next = next.map(str::to_owned);

@@ -1,12 +1,14 @@
 //! The procedure at a real broker: what is heard goes in, what it asks goes to the installer, and what comes of each step
 //! is kept at once.
 
+mod page;
+
 use std::collections::VecDeque;
 use std::path::PathBuf;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use overspill_rules::commission::procedure::{
-    Event, LoadSays, Order, Procedure, Question, Said, Standing, StepResult, Want,
+    Ask, Event, LoadSays, Order, Procedure, Question, Said, Standing, StepResult, Want,
 };
 use overspill_rules::home::LoadId;
 use overspill_rules::kept::Kept;
@@ -22,6 +24,8 @@ use super::record::{self, Record, RecordError};
 use super::show::Paper;
 use crate::config::Config;
 use crate::daemon::{Core, CoreError, HomeClock, Topics};
+pub use page::{AtThePage, Desk};
+
 use crate::mqtt::{Link, LinkError, LinkEvent, LinkHandle, Qos, Subscription};
 
 /// How often the procedure is asked again while nothing is heard, in real time.
@@ -52,6 +56,11 @@ pub trait Installer: Send {
     /// Whether someone is there who may want to repeat a step that was not good.
     fn may_repeat(&self) -> bool {
         false
+    }
+
+    /// Where the sitting meets its page, where it has one.
+    fn desk(&mut self) -> Option<Desk> {
+        None
     }
 }
 
@@ -98,6 +107,12 @@ pub struct Ended {
     pub record: Record,
     /// The procedure, with what it knows.
     pub procedure: Procedure,
+    /// Where further lines come from.
+    pub lines: mpsc::Receiver<String>,
+    /// A correction was written into the home file: it begins again with that.
+    pub corrected: bool,
+    /// Where it was printed.
+    pub(super) print: Print,
 }
 
 /// Why it could not run.
@@ -121,6 +136,9 @@ pub enum CommissionError {
     /// There is no such step.
     #[error("{0}")]
     Step(String),
+    /// The page can't be served, or the home file can't be read again for it.
+    #[error("{0}")]
+    Page(String),
 }
 
 /// A reason as a sentence of its own, with a space behind it.
@@ -136,13 +154,13 @@ fn sentence(why: &str) -> String {
 /// When it can't begin, an answer is missing, or the record can't be written.
 pub async fn run(
     config: &Config,
-    options: Options,
+    mut options: Options,
     end: impl Future<Output = ()>,
 ) -> Result<Ended, CommissionError> {
     let core = Core::new(config, Kept::default())?;
     let mut record = record::read(&options.record)?
         .unwrap_or_else(|| keeping::begin(&config.home, &options.fingerprint, options.clock.wall()));
-    let lapsed = record::lapse(&mut record, &options.fingerprint);
+    record::lapse(&mut record, &options.fingerprint);
     let mut procedure = Procedure::new(&config.home, keeping::earlier(&record));
     keeping::set_up(&mut record, &config.home, procedure.steps());
     if let Some(who) = &record.who {
@@ -152,6 +170,7 @@ pub async fn run(
         procedure.only(step).map_err(CommissionError::Step)?;
     }
     let (link, events) = connect(config, &core).await?;
+    let desk = options.installer.desk();
     let mut sitting = Sitting {
         config,
         core,
@@ -164,17 +183,32 @@ pub async fn run(
         shown: WallTime(0),
         on_line: false,
         overridden: Vec::new(),
+        waited: false,
+        skipped: false,
+        typing: true,
+        desk,
+        looked: Instant::now(),
+        ended: false,
+        corrected: false,
     };
-    if !lapsed.is_empty() {
-        let titles: Vec<&str> = lapsed.iter().map(|l| l.title.as_str()).collect();
-        sitting.say(&format!("The home file changed, so this must be proved again: {}.", titles.join("; ")));
+    sitting.show_standing();
+    if sitting.options.only.is_none() {
+        let opening = sitting.options.paper.opening(&sitting.procedure.to_do());
+        sitting.print(&opening);
+    }
+    // Also what lapsed when a correction was written at the end of the last sitting.
+    let lapsed = sitting.record.tests.iter().filter(|t| t.verdict == record::Standing::Lapsed);
+    let titles: Vec<String> = lapsed.map(|t| t.title.clone()).collect();
+    if !titles.is_empty() && sitting.options.only.is_none() {
+        sitting.tell(&format!("The home file changed, so this must be proved again: {}.", titles.join("; ")));
     }
     let gone = sitting.work(end).await;
     sitting.procedure.stop();
     sitting.take_back().await;
     record::write(&sitting.options.record, &sitting.record)?;
     gone?;
-    Ok(Ended { record: sitting.record, procedure: sitting.procedure })
+    let Sitting { record, procedure, corrected, options: Options { lines, print, .. }, .. } = sitting;
+    Ok(Ended { record, procedure, lines, corrected, print })
 }
 
 async fn connect(
@@ -226,11 +260,26 @@ struct Sitting<'a> {
     on_line: bool,
     /// Loads that this program holds.
     overridden: Vec<LoadId>,
+    /// Something was awaited since the last question.
+    waited: bool,
+    /// The step at work was skipped.
+    skipped: bool,
+    /// Lines may still come.
+    typing: bool,
+    desk: Option<Desk>,
+    /// When the page was shown how the points read.
+    looked: Instant,
+    /// It was asked to end.
+    ended: bool,
+    /// The home file was corrected, so this sitting is over.
+    corrected: bool,
 }
 
 /// What a question came to.
 enum Asked {
     Said(Said),
+    /// The page turned to something else.
+    Turned,
     Ended,
 }
 
@@ -262,6 +311,7 @@ impl Sitting<'_> {
                     let text = self.options.paper.begin((place, all), &step);
                     self.print(&text);
                     self.waiting.clear();
+                    self.show_begin((place, all), &step, &mut end).await?;
                 }
                 Event::Held(result) => {
                     let text = self.options.paper.held(&result);
@@ -271,37 +321,42 @@ impl Sitting<'_> {
                     let text = self.options.paper.ask(&question);
                     self.print(&text);
                     match self.asked(&question, &mut end).await? {
-                        Asked::Said(Said::Stop) | Asked::Ended => {
-                            self.procedure.stop();
-                            self.say("Stopped. What was done is kept; the same command goes on here.");
-                        }
-                        Asked::Said(said) => {
-                            let now = self.now();
-                            self.procedure.answer(now, said);
-                        }
+                        Asked::Said(said) => self.said(said),
+                        Asked::Turned => {}
+                        Asked::Ended => self.said(Said::Stop),
                     }
                 }
                 Event::Wait { until, words } => {
                     self.show_wait(until, &words);
+                    self.waited = true;
                     tokio::select! {
                         event = self.events.recv() => self.hear(event),
+                        line = self.options.lines.recv(), if self.typing => self.typed_early(line),
+                        said = page::said(&mut self.desk) => self.said_early(said),
                         () = &mut end => {
-                            self.procedure.stop();
-                            self.say("Stopped. What was done is kept; the same command goes on here.");
+                            self.ended = true;
+                            self.said(Said::Stop);
                         }
                         () = tokio::time::sleep(LOOK_EVERY) => {}
                     }
                     self.hear_all();
+                    self.show_looks();
                 }
                 Event::Order(order) => self.order(order),
-                Event::Say(words) => self.say(&words),
+                Event::Say(words) => self.tell(&words),
                 Event::Result(result) => {
                     self.keep(&result)?;
-                    if result.standing != Standing::Good && self.options.installer.may_repeat() {
+                    let skipped = std::mem::take(&mut self.skipped);
+                    let may_be_again = result.standing != Standing::Good && self.procedure.goes_on();
+                    if may_be_again && !skipped && self.options.installer.may_repeat() {
                         self.offer_again(&mut end).await?;
                     }
                 }
-                Event::Done => return Ok(()),
+                Event::Done => {
+                    if !self.rest(&mut end).await {
+                        return Ok(());
+                    }
+                }
             }
         }
     }
@@ -312,6 +367,7 @@ impl Sitting<'_> {
         let by = self.procedure.who().to_owned();
         keeping::note(&mut self.record, result, &by);
         record::write(&self.options.record, &self.record)?;
+        self.show_result(result);
         Ok(())
     }
 
@@ -324,11 +380,34 @@ impl Sitting<'_> {
         let text = self.options.paper.ask(&question);
         self.print(&text);
         match self.asked(&question, end).await? {
-            Asked::Said(Said::Repeat) => self.procedure.again(),
-            Asked::Said(Said::Stop) | Asked::Ended => self.procedure.stop(),
-            Asked::Said(_) => {}
+            Asked::Said(Said::Repeat | Said::Back) => self.procedure.again(),
+            Asked::Said(Said::Stop) | Asked::Ended => self.said(Said::Stop),
+            Asked::Said(Said::Answer(_) | Said::Skip) | Asked::Turned => {}
         }
         Ok(())
+    }
+
+    /// Hands on what was said.
+    fn said(&mut self, said: Said) {
+        if said == Said::Stop {
+            self.say(STOPPED);
+        }
+        self.skipped = said == Said::Skip;
+        let now = self.now();
+        self.procedure.answer(now, said);
+    }
+
+    /// A line that came before it was asked for. It is no answer to what is asked next: whoever pressed Enter too early
+    /// did not switch yet.
+    fn typed_early(&mut self, line: Option<String>) {
+        let Some(line) = line else {
+            self.typing = false;
+            return;
+        };
+        match Said::at_any_time(&line) {
+            Some(said) => self.said(said),
+            None => self.say("Too early: it is asked when the time has come. Type repeat, back, skip or stop to leave this step."),
+        }
     }
 
     /// Waits for an answer that fits; what is heard meanwhile is not lost.
@@ -338,32 +417,49 @@ impl Sitting<'_> {
         end: &mut (impl Future<Output = ()> + Unpin),
     ) -> Result<Asked, CommissionError> {
         self.hear_all();
+        if std::mem::take(&mut self.waited) && question.ask == Ask::Done {
+            while let Ok(line) = self.options.lines.try_recv() {
+                if let Some(said) = Said::at_any_time(&line) {
+                    return Ok(Asked::Said(said));
+                }
+            }
+        }
         match self.options.installer.ask(question) {
             Reply::Typed(typed) => {
                 let said = question.read(&typed).map_err(|why| {
-                    CommissionError::Answer(format!("`{typed}` does not answer `{}`: {why}", question.key))
+                    CommissionError::Answer(format!("`{typed}` does not answer `{}`. {why}", question.key))
                 })?;
                 self.say(&format!("> {typed}"));
-                // An answer comes after what was sent before it.
-                tokio::time::sleep(Duration::from_millis(5)).await;
-                self.hear_all();
                 return Ok(Asked::Said(said));
             }
             Reply::Missing(why) => return Err(CommissionError::Answer(why)),
             Reply::ByLine => {}
         }
+        self.show_question(question);
         loop {
             tokio::select! {
-                line = self.options.lines.recv() => {
-                    let Some(line) = line else { return Ok(Asked::Ended) };
-                    match question.read(&line) {
-                        Ok(said) => return Ok(Asked::Said(said)),
+                line = self.options.lines.recv(), if self.typing => match line {
+                    None if self.desk.is_none() => return Ok(Asked::Ended),
+                    None => self.typing = false,
+                    Some(line) => match question.read(&line) {
+                        Ok(said) if self.is_first() => return Ok(Asked::Said(said)),
+                        Ok(_) => self.say("The page answered that just before."),
                         Err(why) => self.say(&format!("{why}.")),
+                    },
+                },
+                said = page::said(&mut self.desk) => {
+                    if let Some(asked) = self.take(said) {
+                        return Ok(asked);
                     }
                 }
                 event = self.events.recv() => self.hear(event),
-                () = &mut *end => return Ok(Asked::Ended),
+                () = &mut *end => {
+                    self.ended = true;
+                    return Ok(Asked::Ended);
+                }
+                () = tokio::time::sleep(page::LOOK_EVERY), if self.desk.is_some() => {}
             }
+            self.show_looks();
         }
     }
 
@@ -385,7 +481,7 @@ impl Sitting<'_> {
             }
             Some(LinkEvent::Down { why, was_up: true, .. }) => {
                 self.procedure.commander(now, false);
-                self.say(&format!("The broker is away: {why}. It is tried again."));
+                self.tell(&format!("The broker is away: {why}. It is tried again."));
             }
             _ => {}
         }
@@ -416,25 +512,30 @@ impl Sitting<'_> {
         let name = load.name.clone();
         self.overridden.retain(|l| *l != order.load);
         let (body, words) = match order.want {
-            Want::Auto => (json!({ "want": "auto", "by": BY }), "its rules again"),
+            Want::Auto => (json!({ "want": "auto", "by": BY }), "left to its rules again"),
             Want::On | Want::Off => {
                 self.overridden.push(order.load);
                 let want = if order.want == Want::On { "on" } else { "off" };
                 let lasts = format!("{}s", order.lasts.0 / 1000);
-                (json!({ "want": want, "for": lasts, "by": BY }), want)
+                let words = if order.want == Want::On { "commanded on" } else { "commanded off" };
+                (json!({ "want": want, "for": lasts, "by": BY }), words)
             }
         };
         let sent = self.link.publish(&topic, body.to_string(), Qos::AtLeastOnce, false, None);
         match sent {
-            Ok(()) => self.say(&format!("{name}: {words}.")),
-            Err(why) => self.say(&format!("{name}: {words} could not be sent: {why}.")),
+            Ok(()) => self.tell(&format!("{name} is {words}.")),
+            Err(why) => self.tell(&format!("{name} could not be {words}: {why}.")),
         }
     }
 
     /// Takes back every override, whatever the reason of the end, and takes leave of the broker.
     async fn take_back(&mut self) {
-        while let Event::Order(order) = self.procedure.poll(self.options.clock.wall()) {
-            self.order(order);
+        loop {
+            match self.procedure.poll(self.options.clock.wall()) {
+                Event::Order(order) => self.order(order),
+                Event::Say(words) => self.tell(&words),
+                _ => break,
+            }
         }
         for load in std::mem::take(&mut self.overridden) {
             self.order(Order { load, want: Want::Auto, lasts: Span::ZERO });
@@ -445,26 +546,24 @@ impl Sitting<'_> {
 
     fn show_wait(&mut self, until: WallTime, words: &str) {
         let left = Span((until - self.now()).0.max(0) / 1000 * 1000);
-        if !self.options.paper.live {
-            if self.waiting != words {
-                words.clone_into(&mut self.waiting);
-                self.say(&format!(".. {words}, at most {left}"));
-            }
-            return;
-        }
         let now = self.now();
-        if self.waiting == words && now - self.shown < REFRESH_EVERY {
+        if self.waiting != words {
+            (self.waiting, self.shown) = (words.to_owned(), WallTime(0));
+            self.say(&format!(".. {words}, at most {left}"));
+        }
+        self.show_awaited(until, words);
+        if !self.options.paper.live || now - self.shown < REFRESH_EVERY {
             return;
         }
-        (self.shown, self.waiting) = (now, words.to_owned());
-        let live: Vec<String> =
-            self.procedure.live().filter_map(|(id, w)| Some(format!("{id} {:.0} W", w?))).collect();
-        let columns = self.options.paper.columns.saturating_sub(1);
-        let line: String = format!("{left} {words} | {}", live.join("  ")).chars().take(columns).collect();
+        self.shown = now;
+        let line = self.options.paper.live_line(left, self.procedure.live());
         (self.options.print)(&format!("\r\u{1b}[K{line}"));
         self.on_line = true;
     }
 }
+
+const STOPPED: &str = "Stopped. What was done is kept, each step that was finished, and the same command goes on from here. Test load and roof \
+                       are switched anew until every point has its verdict.";
 
 /// Who asks, in notices and in the record of the daemon.
 const BY: &str = "commissioning";
@@ -485,6 +584,10 @@ pub(crate) fn standing(record: &Record) -> Vec<(String, Standing, String)> {
         record::Standing::Wrong => Standing::Wrong,
         record::Standing::Open | record::Standing::Lapsed => Standing::Open,
     };
-    let tests = record.tests.iter();
-    tests.map(|t| (t.title.clone(), stands(t.verdict), t.next.clone().unwrap_or_default())).collect()
+    // What mended it for the old home file may spoil it for the new one.
+    let next = |t: &record::Test| match t.verdict {
+        record::Standing::Lapsed => keeping::LAPSED.to_owned(),
+        _ => t.next.clone().unwrap_or_default(),
+    };
+    record.tests.iter().map(|t| (t.title.clone(), stands(t.verdict), next(t))).collect()
 }

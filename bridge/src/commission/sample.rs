@@ -5,11 +5,11 @@ use jiff::Timestamp;
 
 use super::record::*;
 
-pub(super) fn at(text: &str) -> Timestamp {
+pub(crate) fn at(text: &str) -> Timestamp {
     text.parse().unwrap()
 }
 
-pub(super) fn of() -> Of {
+pub(crate) fn of() -> Of {
     Of {
         id: "dunnock".to_owned(),
         name: "Dunnock House".to_owned(),
@@ -36,6 +36,7 @@ fn test(id: &str, title: &str, proves: &[&str], words: &str, readings: &[(&str, 
         proves: proves.iter().map(|p| (*p).to_owned()).collect(),
         home_file: fingerprint(b"home"),
         before: None,
+        earlier: Vec::new(),
     }
 }
 
@@ -49,7 +50,7 @@ fn point(id: &str, measures: &str, direction: &str, as_found: &str) -> PointHeld
         phase: None,
         as_found: Some(as_found.to_owned()),
         as_left: Some("as stated".to_owned()),
-        label: format!("Overspill {id}: line, arrow to the house. Do not move."),
+        label: format!("{id}: {measures}. Do not move or turn."),
         photograph: None,
         not_provable: None,
     }
@@ -63,12 +64,16 @@ fn load(id: &str, name: &str, rating: &str, fallback: &str, timed_s: f64) -> Loa
         local_switch: Some("switch on the device".to_owned()),
         fallback: fallback.to_owned(),
         declared_s: Some(300.0),
-        timed_s: Some(timed_s),
+        timed_s: None,
+        trials: vec![
+            Trial { at: at("2027-04-12T10:02:00Z"), way: "the daemon stopped".to_owned(), seconds: 4.2 },
+            Trial { at: at("2027-04-12T10:09:00Z"), way: "its network gone".to_owned(), seconds: timed_s },
+        ],
     }
 }
 
 /// Everything proved.
-pub(super) fn record() -> Record {
+pub(crate) fn record() -> Record {
     let home_file = fingerprint(b"home");
     let text = str::to_owned;
     let both = ["point.grid", "point.solar"];
@@ -183,7 +188,7 @@ pub(super) fn record() -> Record {
 }
 
 /// A wet afternoon: the solar step waits.
-pub(super) fn open() -> Record {
+pub(crate) fn open() -> Record {
     let mut record = record();
     let solar = record.tests.iter_mut().find(|t| t.id == "solar-off").unwrap();
     solar.verdict = Standing::Open;

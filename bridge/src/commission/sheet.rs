@@ -1,8 +1,10 @@
 //! The hand-over sheet: one page to print that stays in the house. Nothing is fetched, no script runs, and it reads in
 //! black and white: verdicts are words.
 
+mod open;
 mod parts;
 mod rules;
+mod since;
 #[cfg(test)]
 mod tests;
 
@@ -17,6 +19,7 @@ use crate::config::Config;
 use crate::report::escaped;
 
 pub use rules::{RuleWords, rule_words};
+pub use since::to_be_told;
 
 /// What the sheet says that the record does not hold.
 #[derive(Debug, Clone, PartialEq)]
@@ -64,7 +67,7 @@ tr { break-inside: avoid; }
 th, td { text-align: left; padding: 1px 8px 1px 0; border-bottom: 1px solid #bbb; vertical-align: top; }
 th { font-weight: normal; font-style: italic; border-bottom: 1px solid #000; }
 td.verdict { font-weight: bold; white-space: nowrap; }
-td.when { white-space: nowrap; }
+td.when { width: 14%; overflow-wrap: normal; }
 td.step { width: 21%; }
 .flags { display: grid; grid-template-columns: repeat(3, 1fr); gap: 6px 12px; margin: 5px 0; }
 .flags > div { break-inside: avoid; }
@@ -88,7 +91,8 @@ pub fn html(record: &Record, context: &Context) -> String {
     );
     let time = Times::of(record);
     parts::head(&mut page, record, context, &missing, &time);
-    parts::still_open(&mut page, record, &missing);
+    since::changed(&mut page, record, &time);
+    open::still_open(&mut page, record, context, &missing);
     parts::people_and_supply(&mut page, record, &time);
     parts::points(&mut page, record);
     parts::tests(&mut page, record, &time);

@@ -12,6 +12,7 @@ const SCRIPT: &str = include_str!("../../assets/page.js");
 const AGAIN: &str = include_str!("../../assets/again.js");
 const EDITOR: &str = include_str!("../../assets/editor.js");
 const HISTORY: &str = include_str!("../../assets/history.js");
+const COMMISSION: &str = include_str!("../../assets/commission.js");
 const ICON: &str = include_str!("../../assets/icon.svg");
 
 static STYLE_PATH: LazyLock<String> = LazyLock::new(|| format!("/style-{}.css", mark(STYLE)));
@@ -20,6 +21,7 @@ static AGAIN_PATH: LazyLock<String> = LazyLock::new(|| format!("/again-{}.js", m
 static EDITOR_PATH: LazyLock<String> = LazyLock::new(|| format!("/editor-{}.js", mark(EDITOR)));
 
 static HISTORY_PATH: LazyLock<String> = LazyLock::new(|| format!("/history-{}.js", mark(HISTORY)));
+static COMMISSION_PATH: LazyLock<String> = LazyLock::new(|| format!("/commission-{}.js", mark(COMMISSION)));
 
 /// For ever: another content has another address.
 const KEEP: &str = "public, max-age=31536000, immutable";
@@ -53,6 +55,11 @@ pub(crate) fn history_path() -> &'static str {
     &HISTORY_PATH
 }
 
+/// Where the script of a commissioning is.
+pub(crate) fn commission_path() -> &'static str {
+    &COMMISSION_PATH
+}
+
 /// The style.
 pub(crate) async fn style() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/css; charset=utf-8"), (CACHE_CONTROL, KEEP)], STYLE)
@@ -76,6 +83,11 @@ pub(crate) async fn editor() -> impl IntoResponse {
 /// The script of the history.
 pub(crate) async fn history() -> impl IntoResponse {
     ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], HISTORY)
+}
+
+/// The script of a commissioning.
+pub(crate) async fn commission() -> impl IntoResponse {
+    ([(CONTENT_TYPE, "text/javascript; charset=utf-8"), (CACHE_CONTROL, KEEP)], COMMISSION)
 }
 
 /// The picture that browsers show beside the title.

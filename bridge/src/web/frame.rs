@@ -22,6 +22,8 @@ pub(crate) enum Here {
     Report,
     /// What a battery would have done.
     Battery,
+    /// How its proof stands.
+    Proof,
     /// None of the views.
     Nowhere,
 }
@@ -55,6 +57,7 @@ const VIEWS: &[(Here, &str, &str)] = &[
     (Here::Rules, "Rules", "/rules"),
     (Here::Report, "Report", "/report"),
     (Here::Battery, "Battery", "/battery"),
+    (Here::Proof, "Commissioning", "/commissioning"),
     (Here::Health, "Health", "/health"),
 ];
 

@@ -12,6 +12,8 @@
 //! | what pages share: head, foot, navigation | `frame.rs`, `templates/frame.html` |
 //! | one view | the folder or file of its name, and its template |
 //! | the same as JSON | `api/` |
+//! | how the proof of the home stands | `proof.rs` |
+//! | the page of a commissioning, which its command serves | `commissioning/` |
 //! | how refusals and mistakes reach people | `trouble.rs` |
 //! | connections: their number, their time limits | `serve.rs`, `crowd.rs` |
 //! | what watches the program: `/healthz`, `/metrics` | `healthz.rs`, `metrics.rs` |
@@ -20,6 +22,7 @@ mod access;
 mod api;
 mod assets;
 mod battery;
+pub(crate) mod commissioning;
 mod crowd;
 mod frame;
 mod health;
@@ -29,6 +32,7 @@ mod live;
 mod loads;
 mod metrics;
 mod present;
+mod proof;
 mod report;
 mod routes;
 mod rules;

@@ -9,8 +9,8 @@ use axum::routing::{get, post};
 use super::access::{self, BODY_BYTES, Role};
 use super::site::Shared;
 use super::{
-    api, assets, battery, health, healthz, history, live, loads, metrics, present, report, rules, settings,
-    shadows, trouble,
+    api, assets, battery, health, healthz, history, live, loads, metrics, present, proof, report, rules,
+    settings, shadows, trouble,
 };
 
 /// What everybody who may look may use.
@@ -25,6 +25,9 @@ fn view() -> Router<Shared> {
         .route("/report.csv", get(report::csv))
         .route("/battery", get(battery::page))
         .route("/health", get(health::page))
+        .route("/commissioning", get(proof::page))
+        .route("/commissioning/sheet", get(proof::sheet))
+        .route("/api/commissioning", get(api::proof::proof))
         .route("/logout", post(access::log_out))
         .route("/metrics", get(metrics::text))
         .route("/api/openapi.json", get(api::document))

@@ -107,8 +107,7 @@ impl Page {
         listen: SocketAddr,
         limits: Limits,
     ) -> Result<Page, String> {
-        let listener = TcpListener::bind(listen).await.map_err(|why| cannot_listen(listen, &why))?;
-        let address = listener.local_addr().map_err(|why| cannot_listen(listen, &why))?;
+        let (listener, address) = bind(listen).await?;
         let fragment = live::keep_fresh(Arc::clone(&parts.config), parts.facts.clone());
         let site = Site::new(parts, fragment, limits)?;
         let crowd = site.crowd.clone();
@@ -130,6 +129,16 @@ impl Page {
             stop.abort();
         }
     }
+}
+
+/// A listener at `listen`, and where it really is.
+///
+/// # Errors
+/// Why it can't listen there, in words.
+pub(super) async fn bind(listen: SocketAddr) -> Result<(TcpListener, SocketAddr), String> {
+    let listener = TcpListener::bind(listen).await.map_err(|why| cannot_listen(listen, &why))?;
+    let address = listener.local_addr().map_err(|why| cannot_listen(listen, &why))?;
+    Ok((listener, address))
 }
 
 fn cannot_listen(listen: SocketAddr, why: &std::io::Error) -> String {

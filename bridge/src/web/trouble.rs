@@ -141,7 +141,7 @@ fn heading(status: StatusCode) -> &'static str {
 }
 
 /// For refusals that do not come from here.
-fn usual_words(status: StatusCode) -> &'static str {
+pub(super) fn usual_words(status: StatusCode) -> &'static str {
     match status {
         StatusCode::NOT_FOUND => "There is no page at this address.",
         StatusCode::METHOD_NOT_ALLOWED => "This address does not take that kind of request.",

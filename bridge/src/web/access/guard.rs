@@ -109,7 +109,7 @@ pub(super) fn comes_from_here(site: &Shared, parts: &Parts) -> bool {
 }
 
 /// The proof, from its header or from the form. It is hexadecimal, so a form carries it as it is.
-fn given_proof(headers: &HeaderMap, body: &Bytes) -> Option<String> {
+pub(in crate::web) fn given_proof(headers: &HeaderMap, body: &Bytes) -> Option<String> {
     if let Some(proof) = headers.get(PROOF_HEADER) {
         return proof.to_str().ok().map(str::to_owned);
     }
@@ -124,7 +124,7 @@ fn given_proof(headers: &HeaderMap, body: &Bytes) -> Option<String> {
 ///
 /// # Errors
 /// When it is longer than `most`, or not there `within` this time, or cut short.
-pub(super) async fn taken(
+pub(in crate::web) async fn taken(
     headers: &HeaderMap,
     body: Body,
     (most, within): (usize, Duration),

@@ -18,11 +18,11 @@
 mod attempts;
 mod book;
 mod enter;
-mod guard;
+pub(super) mod guard;
 mod headers;
 mod login;
-mod origin;
-mod random;
+pub(super) mod origin;
+pub(super) mod random;
 mod sittings;
 #[cfg(test)]
 mod tests;

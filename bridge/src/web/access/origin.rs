@@ -7,7 +7,7 @@ use axum::http::uri::{Authority, Uri};
 use axum::http::{HeaderMap, Method};
 
 /// The host and port that a request was made for; `None` where it does not say, or says two.
-pub(super) fn authority(uri: &Uri, headers: &HeaderMap) -> Option<Authority> {
+pub(in crate::web) fn authority(uri: &Uri, headers: &HeaderMap) -> Option<Authority> {
     if let Some(authority) = uri.authority() {
         return Some(authority.clone());
     }
@@ -20,7 +20,7 @@ pub(super) fn authority(uri: &Uri, headers: &HeaderMap) -> Option<Authority> {
 
 /// Whether the host is this computer by a name that nobody else can point elsewhere. A page on the web can make its own
 /// name mean 127.0.0.1 and so reach what listens there (DNS rebinding); it can't make `localhost` its own.
-pub(super) fn is_this_computer(authority: &Authority) -> bool {
+pub(in crate::web) fn is_this_computer(authority: &Authority) -> bool {
     let host = authority.host();
     let bare = host.strip_prefix('[').and_then(|host| host.strip_suffix(']')).unwrap_or(host);
     host.eq_ignore_ascii_case("localhost")
@@ -29,7 +29,7 @@ pub(super) fn is_this_computer(authority: &Authority) -> bool {
 
 /// Whether another site's page loads something from here (Fetch Metadata, W3C). Following a link to a page is no harm;
 /// embedding and fetching are nobody's business but ours.
-pub(super) fn is_foreign_load(method: &Method, headers: &HeaderMap) -> bool {
+pub(in crate::web) fn is_foreign_load(method: &Method, headers: &HeaderMap) -> bool {
     let said = |name: &str| headers.get(name).map(|value| value.to_str().unwrap_or_default());
     match said("sec-fetch-site") {
         None | Some("same-origin" | "none") => false,
@@ -43,7 +43,7 @@ pub(super) fn is_foreign_load(method: &Method, headers: &HeaderMap) -> bool {
 
 /// Whether the page that makes a change is ours. Every browser of today sends `Origin` with a POST (Fetch Standard
 /// section 3.2), so one that says nothing is taken for none.
-pub(super) fn is_ours(authority: &Authority, headers: &HeaderMap, behind_https: bool) -> bool {
+pub(in crate::web) fn is_ours(authority: &Authority, headers: &HeaderMap, behind_https: bool) -> bool {
     match headers.get(ORIGIN) {
         Some(origin) => {
             let origin = origin.to_str().unwrap_or_default();

@@ -8,6 +8,7 @@ pub(crate) mod health;
 pub(crate) mod history;
 pub(crate) mod loads;
 pub(crate) mod now;
+pub(crate) mod proof;
 pub(crate) mod report;
 pub(crate) mod rules;
 pub(crate) mod settings;
@@ -39,6 +40,7 @@ use super::trouble::Trouble;
         document,
         now::now,
         health::health,
+        proof::proof,
         visitor::visitor,
         history::history,
         report::report,

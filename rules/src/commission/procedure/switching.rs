@@ -6,6 +6,7 @@ use crate::time::{Span, WallTime};
 use super::super::{Act, Amount, Unusable, What};
 use super::form::{Answers, number};
 use super::machine::{Machine, Move, Order, Want};
+use super::often::Often;
 use super::question::{Answer, Ask, Question};
 use super::result::Made;
 use super::world::World;
@@ -31,8 +32,8 @@ const ROOF_LEAST_W: f64 = 300.0;
 /// Switchings that failed before the step is left open.
 const MOST_FAILED: usize = 4;
 
-/// Where a kettle or a cloud hides an answer, it is switched more often, up to so many times what it needs at least.
-const MOST_TIMES: usize = 2;
+/// Said beside what is surely wrong.
+const MEND_FIRST: &str = "Something is wrong with a point, as told below. Type stop at the next question to mend that first, or go on: more steps may tell more.";
 
 /// What happens with the switch.
 enum Stage {
@@ -61,11 +62,12 @@ pub(super) struct Switching {
     stage: Stage,
     on: bool,
     done: usize,
-    wanted: usize,
+    often: Often,
     failed: usize,
     before: (WallTime, WallTime),
     roof_w: Option<f64>,
     say: Option<String>,
+    warned: bool,
     /// Loads that are held off meanwhile, so that the rules don't move them; and orders still to be given.
     held: Vec<LoadId>,
     orders: Vec<Order>,
@@ -80,8 +82,7 @@ impl Switching {
             Question::new(format!("{id}.rated-w"), "What is printed on the test load?", watts),
             Question::new(format!("{id}.rated-v"), "At how many volts?", volts),
         ];
-        // On and off twice are four edges; the core wants three that agree, and one may fall to a kettle.
-        Switching::new(id, What::TestLoad(phase), questions, 4)
+        Switching::new(id, What::TestLoad(phase), questions)
     }
 
     /// The roof at its own isolator.
@@ -89,10 +90,10 @@ impl Switching {
         let watts = Ask::Number { unit: "W", low: 0.0, high: 100_000.0, optional: true };
         let words = "What does the inverter's own display say it gives now? Enter where it has none";
         let questions = vec![Question::new(format!("{id}.display-w"), words, watts)];
-        Switching::new(id, What::SolarOff, questions, 3)
+        Switching::new(id, What::SolarOff, questions)
     }
 
-    fn new(id: &str, what: What, questions: Vec<Question>, wanted: usize) -> Switching {
+    fn new(id: &str, what: What, questions: Vec<Question>) -> Switching {
         Switching {
             id: id.to_owned(),
             what,
@@ -101,11 +102,12 @@ impl Switching {
             stage: Stage::Asking,
             on: what == What::SolarOff,
             done: 0,
-            wanted,
+            often: Often::of(what),
             failed: 0,
             before: (WallTime(0), WallTime(0)),
             roof_w: None,
             say: None,
+            warned: false,
             held: Vec::new(),
             orders: Vec::new(),
         }
@@ -180,16 +182,14 @@ impl Switching {
 
     /// Whether more would tell nothing more, or is too much to ask.
     fn is_enough(&self, world: &World) -> bool {
-        self.failed >= MOST_FAILED
-            || self.done >= MOST_TIMES * self.wanted
-            || (self.done >= self.wanted && self.seen(world).1 == 0)
+        self.failed >= MOST_FAILED || self.often.is_enough(self.done, self.seen(world).1 == 0)
     }
 
     fn finish(&self, world: &World) -> Move {
         let switched = super::paper::count(self.done, "switching");
         let next = "Repeat this step when the house is quieter and the sky steadier.";
         let made = match self.seen(world) {
-            (1.., 0) if self.done >= self.wanted => Made::good(format!(
+            (1.., 0) if self.done >= self.often.least => Made::good(format!(
                 "{switched}, seen by every point that reports. The verdict on each point follows."
             )),
             (0, _) => Made::open(
@@ -250,12 +250,27 @@ impl Machine for Switching {
                 self.order_all(world, Want::Auto);
                 self.next(world)
             }
+            Stage::Settling(_) | Stage::Over if !self.warned && !super::points::wrong(world).is_empty() => {
+                self.warned = true;
+                Move::Say(MEND_FIRST.to_owned())
+            }
             Stage::Settling(_) | Stage::Over => self.finish(world),
         }
     }
 
     fn holds(&self) -> Vec<LoadId> {
         self.held.clone()
+    }
+
+    fn left_switched(&self) -> Option<String> {
+        // A hand may have moved since the prompt, whatever was pressed.
+        let asked = self.on != self.is_roof() || matches!(self.stage, Stage::Hand(_));
+        let words = if self.is_roof() {
+            "See that the roof is switched on again at its isolator."
+        } else {
+            "See that the test load is switched off."
+        };
+        asked.then(|| words.to_owned())
     }
 
     fn answer(&mut self, world: &mut World, answer: Answer) {
@@ -299,6 +314,7 @@ impl Switching {
             }
             self.roof_w = self.roof_now(world);
         }
+        self.say = slow(world);
         self.stage = Stage::Going;
         self.next(world)
     }
@@ -338,6 +354,15 @@ impl Switching {
         self.say = Some(format!("The roof did not come back within {COMES_BACK}."));
         self.next(world)
     }
+}
+
+/// Why each wait is long, and what would make it shorter.
+fn slow(world: &World) -> Option<String> {
+    let (name, interval) = world.slowest()?;
+    let window = world.window();
+    Some(format!(
+        "The slowest point, `{name}`, reports every {interval}, so each quiet lasts {window}, and whatever else switches meanwhile may leave this open. Set its device to report more often where that can be done."
+    ))
 }
 
 /// Tells at once of a point that is surely wrong: nobody should go on for half an hour before that is mended.

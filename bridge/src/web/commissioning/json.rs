@@ -1,0 +1,138 @@
+//! The sitting as JSON.
+
+use axum::Json;
+use axum::extract::State;
+use overspill_rules::commission::procedure::Ask;
+use serde::Serialize;
+
+use super::fields::on_page;
+use super::serve::Shared;
+use crate::commission::board::{Correction, Shown, Stage};
+use overspill_rules::time::WallTime;
+
+/// A sitting, as it stands.
+#[derive(Debug, Serialize)]
+pub(super) struct Sitting {
+    /// Rises with whatever is asked or awaited anew.
+    turn: u64,
+    /// `begins`, `asks`, `taken`, `waits`, `rests` or `ended`.
+    stage: &'static str,
+    step: Option<AtWork>,
+    question: Option<Asked>,
+    /// What is awaited.
+    waits: Option<Waits>,
+    points: Vec<Point>,
+    steps: Vec<Step>,
+    /// Whether a correction of the home file is proposed.
+    corrects: bool,
+}
+
+#[derive(Debug, Serialize)]
+struct AtWork {
+    id: String,
+    title: String,
+    place: usize,
+    of: usize,
+}
+
+#[derive(Debug, Serialize)]
+struct Asked {
+    key: String,
+    words: String,
+    /// `done`, `text`, `number`, `choice`, `yes-no` or `date`.
+    kind: &'static str,
+}
+
+#[derive(Debug, Serialize)]
+struct Waits {
+    words: String,
+    /// At most so many seconds more.
+    at_most_s: f64,
+}
+
+#[derive(Debug, Serialize)]
+struct Point {
+    id: String,
+    watts: Option<f64>,
+    age_s: Option<f64>,
+    is_old: bool,
+}
+
+#[derive(Debug, Serialize)]
+struct Step {
+    id: String,
+    title: String,
+    verdict: &'static str,
+    words: String,
+    next: String,
+}
+
+/// The sitting as it stands.
+pub(super) async fn sitting(State(site): State<Shared>) -> Json<Sitting> {
+    Json(told(&site.board.shown(), site.clock.wall()))
+}
+
+fn told(shown: &Shown, now: WallTime) -> Sitting {
+    let seconds = |ms: i64| ms.max(0) as f64 / 1000.0;
+    let stage = match shown.stage {
+        Stage::Begins => "begins",
+        Stage::Asks(_) => "asks",
+        Stage::Taken => "taken",
+        Stage::Waits { .. } => "waits",
+        Stage::Rests => "rests",
+        Stage::Ended => "ended",
+    };
+    let question = match &shown.stage {
+        Stage::Asks(question) => Some(Asked {
+            key: question.key.clone(),
+            words: on_page(&question.words),
+            kind: kind(&question.ask),
+        }),
+        _ => None,
+    };
+    let waits = match &shown.stage {
+        Stage::Waits { until, words } => {
+            Some(Waits { words: on_page(words), at_most_s: seconds((*until - now).0) })
+        }
+        _ => None,
+    };
+    let point = |look: &crate::commission::board::Look| Point {
+        id: look.id.clone(),
+        watts: look.lately.last().map(|sample| sample.watts),
+        age_s: look.lately.last().map(|sample| seconds((now - sample.at).0)),
+        is_old: look.is_old,
+    };
+    let step = |row: &crate::commission::board::Row| Step {
+        id: row.id.clone(),
+        title: row.title.clone(),
+        verdict: row.standing.words(),
+        words: on_page(&row.words),
+        next: on_page(&row.next),
+    };
+    Sitting {
+        turn: shown.turn,
+        stage,
+        step: shown.step.as_ref().map(|(place, of, step)| AtWork {
+            id: step.id.clone(),
+            title: step.title.clone(),
+            place: *place,
+            of: *of,
+        }),
+        question,
+        waits,
+        points: shown.looks.iter().map(point).collect(),
+        steps: shown.rows.iter().map(step).collect(),
+        corrects: matches!(shown.correction, Correction::Proposed(_)),
+    }
+}
+
+fn kind(ask: &Ask) -> &'static str {
+    match ask {
+        Ask::Done => "done",
+        Ask::Text { .. } => "text",
+        Ask::Number { .. } => "number",
+        Ask::Choice(_) => "choice",
+        Ask::YesNo => "yes-no",
+        Ask::Date { .. } => "date",
+    }
+}
