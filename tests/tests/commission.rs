@@ -9,7 +9,7 @@ use overspill_rules::home::{LoadId, PointId};
 use overspill_rules::time::{Span, WallTime};
 use overspill_tests::commission::faults::{Injected, singles};
 use overspill_tests::commission::flows::Noise;
-use overspill_tests::commission::plan::{one_phase, plan, three_phases};
+use overspill_tests::commission::plan::{Display, one_phase, procedure, three_phases};
 use overspill_tests::commission::score::Outcome;
 use overspill_tests::commission::table::{Count, rows};
 
@@ -232,7 +232,7 @@ fn a_cloud_over_the_step_is_inconclusive() {
 }
 
 fn few_afternoons(site: fn() -> Site, seeds: std::ops::Range<u64>) {
-    let mut all = singles(&plan(site(), 0));
+    let mut all = singles(&procedure(site(), 0, 1, Display::Once));
     all.push(Injected::nothing());
     for noise in Noise::ALL {
         let mut told = Vec::new();
@@ -242,7 +242,8 @@ fn few_afternoons(site: fn() -> Site, seeds: std::ops::Range<u64>) {
             }
         };
         let mut total = Count::default();
-        let counts = rows(|seed| plan(site(), seed), &all, noise, seeds.clone(), &mut tell);
+        let counts =
+            rows(|seed| procedure(site(), seed, 1, Display::Once), &all, noise, seeds.clone(), &mut tell);
         counts.into_iter().for_each(|count| total.add(count));
         assert_eq!(total.wrong, 0, "{}: {told:?}", noise.word());
         if noise == Noise::Ordinary {

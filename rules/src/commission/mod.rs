@@ -33,7 +33,7 @@ pub use cautions::{BEFORE_ALL, caution};
 pub use correction::{Correction, correction};
 pub use diagnosis::{Diagnosis, Next, PointReport, Verdict, conclude, diagnose};
 pub use evidence::{Evidence, examine};
-pub use response::{Response, Unusable};
+pub use response::{Response, Unusable, responses};
 pub use site::{Clamp, Conductor, Consumer, Flow, Site};
 pub use step::{Act, Amount, What};
 pub use suspect::{Suspect, suspects};

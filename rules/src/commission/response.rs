@@ -90,7 +90,7 @@ pub(super) fn fewest(what: What) -> usize {
 }
 
 /// The answers of `trace` to every kind of step among `acts`, in order of kind.
-pub(super) fn responses(trace: &Trace, acts: &[Act]) -> Vec<Response> {
+pub fn responses(trace: &Trace, acts: &[Act]) -> Vec<Response> {
     let mut kinds: Vec<What> = acts.iter().filter(|a| a.counts()).map(|a| a.what).collect();
     kinds.sort_unstable();
     kinds.dedup();

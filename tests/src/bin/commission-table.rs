@@ -1,7 +1,8 @@
 //! Prints the table of verdicts: `cargo run --release -p overspill-tests --bin commission-table`.
 //!
 //! `--seeds N` (200 unless said), `--from SEED` (0 unless said), `--noise TEXT`, `--pairs` or `--singles` alone, `--case TEXT`, `--tell` for each wrong verdict, `--open` for each
-//! that leaves a point open.
+//! that leaves a point open; `--procedure` switches as often as the procedure does (without it generously), and
+//! `--every SECONDS` (1 unless said) is how often a point reports then, `--no-display` for an inverter that shows nothing.
 //! Exit 1 when a bar is missed: a wrong verdict anywhere, or at ordinary noise fewer than 99 % of single faults found or
 //! more than 5 % left open; 2 when an argument is not known.
 #![allow(clippy::print_stderr)]
@@ -11,7 +12,7 @@ use std::process::ExitCode;
 use overspill_rules::commission::Site;
 use overspill_tests::commission::faults::{Injected, pairs, singles};
 use overspill_tests::commission::flows::Noise;
-use overspill_tests::commission::plan::{one_phase, plan, three_phases};
+use overspill_tests::commission::plan::{Display, Plan, generous, one_phase, procedure, three_phases};
 use overspill_tests::commission::score::Outcome;
 use overspill_tests::commission::table::{Count, rows};
 
@@ -24,6 +25,9 @@ struct Wish {
     pairs: bool,
     tell: bool,
     open: bool,
+    procedure: bool,
+    every_s: usize,
+    display: Display,
 }
 
 fn main() -> ExitCode {
@@ -46,6 +50,9 @@ fn wish(mut arguments: impl Iterator<Item = String>) -> Result<Wish, String> {
         pairs: true,
         tell: false,
         open: false,
+        procedure: false,
+        every_s: 1,
+        display: Display::Once,
     };
     while let Some(argument) = arguments.next() {
         let mut value = || arguments.next().ok_or_else(|| format!("{argument} needs a value"));
@@ -60,13 +67,36 @@ fn wish(mut arguments: impl Iterator<Item = String>) -> Result<Wish, String> {
             "--pairs" => wish.singles = false,
             "--tell" => wish.tell = true,
             "--open" => wish.open = true,
+            "--procedure" => wish.procedure = true,
+            "--no-display" => (wish.procedure, wish.display) = (true, Display::Missing),
+            "--every" => {
+                wish.procedure = true;
+                let seconds: u8 = value()?.parse().map_err(|_| "--every takes whole seconds".to_owned())?;
+                wish.every_s = usize::from(seconds).max(1);
+            }
             _ => return Err(format!("{argument} is not known")),
         }
     }
     Ok(wish)
 }
 
+impl Wish {
+    fn plan(&self, site: &Site, seed: u64) -> Plan {
+        if self.procedure {
+            procedure(site.clone(), seed, self.every_s, self.display)
+        } else {
+            generous(site.clone(), seed)
+        }
+    }
+}
+
 fn show(wish: &Wish) -> ExitCode {
+    let how = if wish.procedure {
+        format!("the procedure's own numbers, a reading every {} s", wish.every_s)
+    } else {
+        "generous numbers, a reading every second".to_owned()
+    };
+    println!("{how}");
     println!("faults of {} afternoons each; set: mean number of explanations (single causes)", wish.seeds);
     println!("{:58}  points     found      open  wrong  good said      set", "");
     let mut missed = false;
@@ -80,12 +110,13 @@ fn show(wish: &Wish) -> ExitCode {
 }
 
 fn part(wish: &Wish, site: &Site, noise: Noise) -> bool {
-    let example = plan(site.clone(), 0);
+    let example = wish.plan(site, 0);
     let mut missed = sum(wish, site, noise, "nothing wrong", vec![Injected::nothing()], false).wrong > 0;
     if wish.singles {
         let count = sum(wish, site, noise, "single faults", singles(&example), true);
-        let bars =
-            noise == Noise::Ordinary && (count.found_share() < 0.99 || count.inconclusive_share() > 0.05);
+        let bars = noise == Noise::Ordinary
+            && wish.every_s == 1
+            && (count.found_share() < 0.99 || count.inconclusive_share() > 0.05);
         missed |= count.wrong > 0 || bars;
     }
     if wish.pairs {
@@ -117,7 +148,7 @@ fn on_all_cores(wish: &Wish, site: &Site, noise: Noise, all: &[Injected]) -> Vec
             }
         };
         let seeds = (wish.from..wish.from + wish.seeds).skip(core).step_by(cores);
-        rows(|seed| plan(site.clone(), seed), all, noise, seeds, &mut tell)
+        rows(|seed| wish.plan(site, seed), all, noise, seeds, &mut tell)
     };
     let some = &some;
     let mut counts = vec![Count::default(); all.len()];

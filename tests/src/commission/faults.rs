@@ -209,12 +209,19 @@ impl Injected {
     }
 }
 
-/// What a point with `faults` reports, each second or at its own `interval_s`.
-pub fn trace(clamp: &Clamp, flows: &Flows, faults: &[Fault], seed: u64, interval_s: usize) -> Trace {
+/// What a point with `faults` reports at its own `interval_s`, until before `until` in seconds. The points don't report at
+/// the same second.
+pub fn trace(
+    clamp: &Clamp,
+    flows: &Flows,
+    faults: &[Fault],
+    seed: u64,
+    (interval_s, until): (usize, usize),
+) -> Trace {
     let mut chance = Chance::new(seed, 100 + u64::from(clamp.point.0));
     // Class 1 with its meter; within what a good point may be off by.
     let class = chance.between(0.98, 1.02);
-    let samples = (0..flows.seconds())
+    let samples = (3 * usize::from(clamp.point.0) % interval_s..flows.seconds().min(until))
         .step_by(interval_s)
         .map(|second| Sample {
             at: WallTime(second as i64 * 1000 + 300),

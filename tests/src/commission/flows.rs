@@ -3,7 +3,7 @@
 use overspill_rules::commission::{Conductor, Flow, What};
 
 use super::chance::Chance;
-use super::plan::Plan;
+use super::plan::{BACK_S, Plan, RAMP_S};
 
 /// How lively the house is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -128,7 +128,7 @@ fn living(chance: &mut Chance, noise: Noise, seconds: i64) -> Vec<(f64, f64)> {
     watts
 }
 
-/// The roof: switched off and on by the plan; on again after 120 s, over half a minute.
+/// The roof: switched off and on by the plan; on again after some time, slowly.
 fn roof(chance: &mut Chance, plan: &Plan, noise: Noise) -> Vec<f64> {
     let clear = chance.between(1800.0, 4500.0);
     let (mut share, mut towards, mut pace, mut edge) = (1.0, 1.0, 0.02, 30.0);
@@ -148,8 +148,8 @@ fn roof(chance: &mut Chance, plan: &Plan, noise: Noise) -> Vec<f64> {
             .max_by_key(|t| t.second);
         ready = match last {
             Some(t) if !t.on => 0.0,
-            Some(t) if second < t.second + 120 => 0.0,
-            _ => (ready + 1.0 / 30.0).min(1.0),
+            Some(t) if second < t.second + BACK_S => 0.0,
+            _ => (ready + 1.0 / RAMP_S as f64).min(1.0),
         };
         watts.push(clear * share * ready * (1.0 + 0.003 * chance.normal()));
     }

@@ -1,5 +1,6 @@
 //! The homes and what the installer switches in them.
 
+use overspill_rules::commission::procedure::Often;
 use overspill_rules::commission::{Act, Amount, Clamp, Conductor, Consumer, Flow, Site, What};
 use overspill_rules::home::{LoadId, PointId};
 use overspill_rules::time::{Span, WallTime};
@@ -24,8 +25,29 @@ pub struct Truth {
     pub on: bool,
     /// When, in seconds.
     pub second: i64,
+    /// When the installer was told to, and by when it was surely done, in seconds.
+    pub said: (i64, i64),
     /// What the load truly draws; for the solar source nothing is stated.
     pub watts: f64,
+}
+
+/// One thing that is switched again and again.
+#[derive(Debug, Clone)]
+pub struct Block {
+    /// What.
+    pub what: What,
+    /// How often.
+    pub often: Often,
+    /// All switchings, as many as there are at most.
+    turns: Vec<Turn>,
+}
+
+/// One switching, with the one that undoes it where only one of them counts.
+#[derive(Debug, Clone)]
+struct Turn {
+    truths: Vec<Truth>,
+    /// From when on the points have answered it.
+    answered: i64,
 }
 
 /// A home, what was switched in it, and how long the afternoon was.
@@ -33,12 +55,29 @@ pub struct Truth {
 pub struct Plan {
     /// The home.
     pub site: Site,
+    /// What is switched, one after the other.
+    pub blocks: Vec<Block>,
     /// What was switched.
     pub truths: Vec<Truth>,
     /// How long the afternoon was.
     pub seconds: i64,
     /// For each phase that the installer said, the phase on which the test load was; 0 where it drew nothing.
     pub test_load: [u8; 3],
+    /// Seconds between two readings of a point.
+    pub interval_s: usize,
+    /// When the inverter's display is read.
+    pub display: Display,
+}
+
+/// When the inverter's display is read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Display {
+    /// Before every switching off.
+    EachTime,
+    /// Once, before the first.
+    Once,
+    /// There is none.
+    Missing,
 }
 
 /// The test load where it was said to be.
@@ -76,39 +115,145 @@ pub fn three_phases() -> Site {
     Site { phases: 3, solar: true, solar_phase: Some(1), clamps, consumers: Vec::new() }
 }
 
-/// The procedure: the test load on and off four times (on each phase), the tank likewise, and the solar source
-/// off five times.
-pub fn plan(site: Site, seed: u64) -> Plan {
-    let mut chance = Chance::new(seed, 7);
-    // Ratings of heaters hold to -10 and +5 % (IEC 60335-1, from memory).
-    let heater = HEATER_W * chance.between(0.91, 1.04);
-    let tank = TANK_W * chance.between(0.91, 1.04);
-    let mut truths = Vec::new();
-    // Watching before touching.
-    let mut second = 600;
-    let phases: Vec<Option<u8>> = if site.phases == 3 { (1..=3).map(Some).collect() } else { vec![None] };
-    for phase in phases {
-        second = on_and_off(&mut truths, What::TestLoad(phase), heater, second, 4);
+/// Seconds that an inverter takes to come back, and to ramp up.
+pub const BACK_S: i64 = 120;
+/// As [`BACK_S`].
+pub const RAMP_S: i64 = 30;
+
+/// More than enough: the test load on and off four times (on each phase), the tank likewise, and the solar source off five
+/// times, whatever the points answer.
+pub fn generous(site: Site, seed: u64) -> Plan {
+    let mut laid = Laid::new(site, seed, 600);
+    for what in laid.test_loads().into_iter().chain(laid.tanks()) {
+        let turns = (0..8).map(|i| laid.turn(what, i % 2 == 0, 0, 36)).collect();
+        laid.put(what, Often { least: 8, most: 8 }, turns);
+        laid.second += 15;
     }
-    for consumer in &site.consumers {
-        second = on_and_off(&mut truths, What::Load(consumer.load), tank, second, 4);
-    }
-    for _ in 0..5 {
-        truths.push(Truth { what: What::SolarOff, on: false, second, watts: 0.0 });
-        truths.push(Truth { what: What::SolarOff, on: true, second: second + 60, watts: 0.0 });
-        second += 240;
-    }
-    Plan { site, truths, seconds: second, test_load: AS_SAID }
+    let off = |laid: &mut Laid| {
+        let mut turn = laid.turn(What::SolarOff, false, 0, 60);
+        let on = laid.turn(What::SolarOff, true, 0, 180);
+        turn.truths.extend(on.truths);
+        Turn { answered: on.answered, ..turn }
+    };
+    let turns = (0..5).map(|_| off(&mut laid)).collect();
+    laid.put(What::SolarOff, Often { least: 5, most: 5 }, turns);
+    laid.plan(1, Display::EachTime)
 }
 
-fn on_and_off(truths: &mut Vec<Truth>, what: What, watts: f64, from: i64, times: i64) -> i64 {
-    for i in 0..times * 2 {
-        truths.push(Truth { what, on: i % 2 == 0, second: from + 36 * i, watts });
+/// As the procedure asks for it: no more often than it takes until every point has answered clearly, with windows as long
+/// as the points' interval wants them, hands that take some seconds, and a short watch before.
+pub fn procedure(site: Site, seed: u64, interval_s: usize, display: Display) -> Plan {
+    let window = (9 * interval_s as i64).max(20);
+    let mut laid = Laid::new(site, seed, 240);
+    for what in laid.test_loads() {
+        laid.second += window + 30;
+        let turns = (0..8).map(|i| laid.by_hand(what, i % 2 == 0, window)).collect();
+        laid.put(what, Often::of(what), turns);
     }
-    from + 36 * times * 2 + 15
+    laid.second += window + 30;
+    let off = |laid: &mut Laid| {
+        let mut turn = laid.by_hand(What::SolarOff, false, window);
+        let on = laid.by_hand(What::SolarOff, true, BACK_S + RAMP_S + 30 + window);
+        turn.truths.extend(on.truths);
+        Turn { answered: on.answered, ..turn }
+    };
+    let turns = (0..6).map(|_| off(&mut laid)).collect();
+    laid.put(What::SolarOff, Often::of(What::SolarOff), turns);
+    for what in laid.tanks() {
+        laid.second += window + 30;
+        // The command is seen to be followed at the next reading.
+        let seen = interval_s as i64 + 6;
+        let turns = (0..8).map(|i| laid.turn(what, i % 2 == 0, seen, seen + window + 6)).collect();
+        laid.put(what, Often::of(what), turns);
+    }
+    laid.plan(interval_s, display)
+}
+
+/// A plan being laid out.
+struct Laid {
+    site: Site,
+    blocks: Vec<Block>,
+    heater: f64,
+    tank: f64,
+    second: i64,
+    hands: Chance,
+}
+
+impl Laid {
+    fn new(site: Site, seed: u64, watched_s: i64) -> Laid {
+        let mut chance = Chance::new(seed, 7);
+        // Ratings of heaters hold to -10 and +5 % (IEC 60335-1, from memory).
+        let heater = HEATER_W * chance.between(0.91, 1.04);
+        let tank = TANK_W * chance.between(0.91, 1.04);
+        Laid { site, blocks: Vec::new(), heater, tank, second: watched_s, hands: Chance::new(seed, 9) }
+    }
+
+    fn test_loads(&self) -> Vec<What> {
+        let phases = if self.site.phases == 3 { (1..=3).map(Some).collect() } else { vec![None] };
+        phases.into_iter().map(What::TestLoad).collect()
+    }
+
+    fn tanks(&self) -> Vec<What> {
+        self.site.consumers.iter().map(|c| What::Load(c.load)).collect()
+    }
+
+    /// A switching now, surely done `within` seconds; the next comes `later`.
+    fn turn(&mut self, what: What, on: bool, within: i64, later: i64) -> Turn {
+        let watts = match what {
+            What::TestLoad(_) => self.heater,
+            What::Load(_) => self.tank,
+            What::SolarOff => 0.0,
+        };
+        let second = self.second;
+        self.second += later;
+        let settle = if matches!(what, What::Load(_)) { 6 } else { 4 };
+        let said = (second - within.min(2), second + within.max(settle));
+        Turn { truths: vec![Truth { what, on, second, said, watts }], answered: self.second }
+    }
+
+    /// A switching by a hand that takes some seconds, and a window after it.
+    fn by_hand(&mut self, what: What, on: bool, window: i64) -> Turn {
+        let told = self.second;
+        let took = self.hands.between(2.0, 11.0) as i64;
+        self.second += self.hands.between(1.0, took as f64) as i64;
+        let mut turn = self.turn(what, on, 0, 0);
+        self.second = told + took + 5 + window + 1;
+        turn.answered = self.second;
+        turn.truths.iter_mut().for_each(|t| t.said = (told, told + took + 5));
+        turn
+    }
+
+    fn put(&mut self, what: What, often: Often, turns: Vec<Turn>) {
+        self.blocks.push(Block { what, often, turns });
+    }
+
+    fn plan(self, interval_s: usize, display: Display) -> Plan {
+        let whole: Vec<usize> = self.blocks.iter().map(|b| b.often.most).collect();
+        let plan = Plan {
+            site: self.site,
+            blocks: self.blocks,
+            truths: Vec::new(),
+            seconds: self.second,
+            test_load: AS_SAID,
+            interval_s,
+            display,
+        };
+        plan.cut(&whole)
+    }
 }
 
 impl Plan {
+    /// The same afternoon with only so many switchings of each block.
+    pub fn cut(&self, counts: &[usize]) -> Plan {
+        let turns = self.blocks.iter().zip(counts).flat_map(|(b, n)| b.turns.iter().take(*n));
+        Plan { truths: turns.flat_map(|t| t.truths.clone()).collect(), ..self.clone() }
+    }
+
+    /// From which second on the points have answered the switching `count` of a block.
+    pub fn answered(&self, block: usize, count: usize) -> i64 {
+        self.blocks[block].turns[count - 1].answered
+    }
+
     /// What was truly switched where `what` was said; `None` for nothing.
     pub fn truly(&self, what: What) -> Option<What> {
         let What::TestLoad(said) = what else {
@@ -124,21 +269,23 @@ impl Plan {
     /// good to 5 % and rounded to 10 W. `solar_w` tells what truly came off the roof at a second.
     pub fn written(&self, seed: u64, volts: f64, solar_w: impl Fn(i64) -> f64) -> Vec<Act> {
         let mut chance = Chance::new(seed, 8);
-        let display = chance.between(0.96, 1.04);
+        let factor = chance.between(0.96, 1.04);
+        let shown = |second: i64| (solar_w(second - 4) * factor / 10.0).round().max(1.0) * 10.0;
+        let first = self.truths.iter().find(|t| t.what == What::SolarOff).map_or(4, |t| t.second);
         let act = |t: &Truth| {
-            let amount = match t.what {
-                What::TestLoad(_) => Amount::resistive(HEATER_W, RATED_V, volts),
-                What::Load(_) => Amount::resistive(TANK_W, RATED_V, volts),
-                What::SolarOff => {
-                    Amount::read((solar_w(t.second - 4) * display / 10.0).round().max(1.0) * 10.0, 0.1)
-                }
+            let amount = match (t.what, self.display) {
+                (What::TestLoad(_), _) => Amount::resistive(HEATER_W, RATED_V, volts),
+                (What::Load(_), _) => Amount::resistive(TANK_W, RATED_V, volts),
+                (What::SolarOff, Display::EachTime) => Amount::read(shown(t.second), 0.1),
+                (What::SolarOff, Display::Once) => Amount::read(shown(first), 0.1),
+                (What::SolarOff, Display::Missing) => Amount::unknown(solar_w(first - 4).max(1.0)),
             };
-            let settle = if matches!(t.what, What::Load(_)) { 6 } else { 4 };
+            let (from, by) = t.said;
             Act {
                 what: t.what,
                 on: t.on,
-                at: WallTime(t.second * 1000),
-                settle: Span::seconds(settle),
+                at: WallTime(from * 1000),
+                settle: Span::seconds(by - from),
                 amount,
             }
         };

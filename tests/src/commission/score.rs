@@ -1,7 +1,8 @@
 //! Verdicts held against the truth.
 
 use overspill_rules::commission::{
-    Act, Cause, Clamp, Evidence, PointReport, Suspect, Verdict, What, conclude, examine,
+    Act, Cause, Clamp, Evidence, Flow, PointReport, Response, Suspect, Unusable, Verdict, What, conclude,
+    examine, responses,
 };
 use overspill_rules::home::PointId;
 
@@ -35,13 +36,22 @@ pub struct Scored {
 }
 
 /// One afternoon of a home, with the evidence of every point and fault that was asked for so far: what one point reads
-/// does not hang on the faults of another.
+/// does not hang on the faults of another, but how often something is switched does.
 pub struct Afternoon {
+    plan: Plan,
+    noise: Noise,
+    seed: u64,
+    cuts: Vec<Cut>,
+}
+
+/// The afternoon with so many switchings of each block.
+struct Cut {
+    counts: Vec<usize>,
     plan: Plan,
     flows: Flows,
     acts: Vec<Act>,
-    seed: u64,
     known: Vec<Known>,
+    clear: Vec<(PointId, Vec<Fault>, bool)>,
 }
 
 /// A point's faults and what it showed with them.
@@ -54,28 +64,86 @@ struct Known {
 impl Afternoon {
     /// Before anything was read.
     pub fn new(plan: Plan, noise: Noise, seed: u64) -> Afternoon {
-        let flows = flows(&plan, noise, seed);
-        let acts = plan.written(seed, flows.volts, |second| flows.solar_w(second));
-        Afternoon { plan, flows, acts, seed, known: Vec::new() }
+        Afternoon { plan, noise, seed, cuts: Vec::new() }
     }
 
     /// What is said of each point with these faults. Their test load must be that of the plan.
     pub fn judged(&mut self, injected: &Injected) -> Vec<Scored> {
+        let counts = self.counts(injected);
+        let seed = self.seed;
         let clamps = self.plan.site.clamps.clone();
-        let places: Vec<usize> = clamps.iter().map(|c| self.place(c, injected.of(c.point))).collect();
-        let evidence: Vec<&Evidence> = places.iter().map(|i| &self.known[*i].evidence).collect();
-        let reports = conclude(&self.plan.site, &evidence).points;
-        clamps.iter().zip(reports).map(|(clamp, report)| score(&self.plan, clamp, injected, report)).collect()
+        let cut = self.cut(counts);
+        let places: Vec<usize> = clamps.iter().map(|c| cut.place(c, injected.of(c.point), seed)).collect();
+        let evidence: Vec<&Evidence> = places.iter().map(|i| &cut.known[*i].evidence).collect();
+        let reports = conclude(&cut.plan.site, &evidence).points;
+        clamps.iter().zip(reports).map(|(clamp, report)| score(&cut.plan, clamp, injected, report)).collect()
     }
 
-    fn place(&mut self, clamp: &Clamp, faults: Vec<Fault>) -> usize {
+    /// How often each block is switched: more often while an answer is not clear.
+    fn counts(&mut self, injected: &Injected) -> Vec<usize> {
+        let mut counts: Vec<usize> = Vec::new();
+        for block in 0..self.plan.blocks.len() {
+            let (what, often) = (self.plan.blocks[block].what, self.plan.blocks[block].often);
+            // Nothing stays switched on by hand.
+            let step = if matches!(what, What::TestLoad(_)) { 2 } else { 1 };
+            let mut count = often.least;
+            while count < often.most && !self.is_clear(&[&counts[..], &[count]].concat(), injected) {
+                count += step;
+            }
+            counts.push(count);
+        }
+        counts
+    }
+
+    /// Whether every point has answered the last of these blocks clearly, as the procedure asks it; of a controlled load the
+    /// supply's point.
+    fn is_clear(&mut self, counts: &[usize], injected: &Injected) -> bool {
+        let (block, seed) = (counts.len() - 1, self.seed);
+        let what = self.plan.blocks[block].what;
+        let mut clamps = self.plan.site.clamps.clone();
+        if matches!(what, What::Load(_)) {
+            clamps.retain(|c| c.own.flow == Flow::Tail);
+            clamps.truncate(1);
+        }
+        let until = self.plan.answered(block, counts[block]);
+        let cut = self.cut(counts.to_vec());
+        clamps.iter().all(|c| cut.is_clear(c, what, injected.of(c.point), until, seed))
+    }
+
+    fn cut(&mut self, mut counts: Vec<usize>) -> &mut Cut {
+        counts.resize(self.plan.blocks.len(), 0);
+        let known = self.cuts.iter().position(|c| c.counts == counts);
+        let place = known.unwrap_or_else(|| {
+            let plan = self.plan.cut(&counts);
+            let flows = flows(&plan, self.noise, self.seed);
+            let acts = plan.written(self.seed, flows.volts, |second| flows.solar_w(second));
+            self.cuts.push(Cut { counts, plan, flows, acts, known: Vec::new(), clear: Vec::new() });
+            self.cuts.len() - 1
+        });
+        &mut self.cuts[place]
+    }
+}
+
+impl Cut {
+    fn place(&mut self, clamp: &Clamp, faults: Vec<Fault>, seed: u64) -> usize {
         let known = self.known.iter().position(|k| k.point == clamp.point && k.faults == faults);
         known.unwrap_or_else(|| {
-            let trace = trace(clamp, &self.flows, &faults, self.seed, 1);
+            let trace = trace(clamp, &self.flows, &faults, seed, (self.plan.interval_s, usize::MAX));
             let evidence = examine(&self.plan.site, clamp, Some(&trace), &self.acts, None);
             self.known.push(Known { point: clamp.point, faults, evidence });
             self.known.len() - 1
         })
+    }
+
+    fn is_clear(&mut self, clamp: &Clamp, what: What, faults: Vec<Fault>, until: i64, seed: u64) -> bool {
+        if let Some(known) = self.clear.iter().find(|(p, f, _)| *p == clamp.point && *f == faults) {
+            return known.2;
+        }
+        let trace = trace(clamp, &self.flows, &faults, seed, (self.plan.interval_s, until as usize));
+        let unclear = |r: &&Response| r.what == what && r.share.is_err_and(|why| why != Unusable::Silent);
+        let clear = !responses(&trace, &self.acts).iter().any(|r| unclear(&r));
+        self.clear.push((clamp.point, faults, clear));
+        clear
     }
 }
 

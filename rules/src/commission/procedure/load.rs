@@ -5,6 +5,7 @@ use crate::time::{Span, WallTime};
 
 use super::super::{Act, Amount, Flow, Site, Unusable, What};
 use super::machine::{Machine, Move, Order, Want};
+use super::often::Often;
 use super::question::{Answer, Question};
 use super::result::Made;
 use super::world::World;
@@ -21,12 +22,6 @@ const RANDOM_DELAY: Span = Span::seconds(600);
 
 /// A device follows within this and what its home file says.
 const FOLLOWS: Span = Span::seconds(20);
-
-/// How often it goes on, and off.
-const TIMES: usize = 2;
-
-/// And at most, where the grid reading does not tell yet: a house that was watched for a short while only, or moved.
-const MOST_TIMES: usize = 4;
 
 /// Less than this share of what was set is no draw.
 const DRAWS: f64 = 0.3;
@@ -284,8 +279,9 @@ impl Commanded {
         if let Some(watts) = world.home.meter_of(self.load).and_then(|p| world.mean(p, from, until)) {
             if self.on { self.drew_w.push(watts) } else { self.rested_w.push(watts) }
         }
-        let enough = if is_unclear(world, self.load) { MOST_TIMES } else { TIMES };
-        self.stage = if self.edges >= 2 * enough { Stage::Over } else { Stage::Quiet(world.now) };
+        let often = Often::of(What::Load(self.load));
+        let enough = often.is_enough(self.edges, !is_unclear(world, self.load));
+        self.stage = if enough { Stage::Over } else { Stage::Quiet(world.now) };
         self.next(world)
     }
 

@@ -6,6 +6,7 @@ use crate::time::{Span, WallTime};
 use super::super::{Act, Amount, Unusable, What};
 use super::form::{Answers, number};
 use super::machine::{Machine, Move, Order, Want};
+use super::often::Often;
 use super::question::{Answer, Ask, Question};
 use super::result::Made;
 use super::world::World;
@@ -30,9 +31,6 @@ const ROOF_LEAST_W: f64 = 300.0;
 
 /// Switchings that failed before the step is left open.
 const MOST_FAILED: usize = 4;
-
-/// Where a kettle or a cloud hides an answer, it is switched more often, up to so many times what it needs at least.
-const MOST_TIMES: usize = 2;
 
 /// What happens with the switch.
 enum Stage {
@@ -61,7 +59,7 @@ pub(super) struct Switching {
     stage: Stage,
     on: bool,
     done: usize,
-    wanted: usize,
+    often: Often,
     failed: usize,
     before: (WallTime, WallTime),
     roof_w: Option<f64>,
@@ -80,8 +78,7 @@ impl Switching {
             Question::new(format!("{id}.rated-w"), "What is printed on the test load?", watts),
             Question::new(format!("{id}.rated-v"), "At how many volts?", volts),
         ];
-        // On and off twice are four edges; the core wants three that agree, and one may fall to a kettle.
-        Switching::new(id, What::TestLoad(phase), questions, 4)
+        Switching::new(id, What::TestLoad(phase), questions)
     }
 
     /// The roof at its own isolator.
@@ -89,10 +86,10 @@ impl Switching {
         let watts = Ask::Number { unit: "W", low: 0.0, high: 100_000.0, optional: true };
         let words = "What does the inverter's own display say it gives now? Enter where it has none";
         let questions = vec![Question::new(format!("{id}.display-w"), words, watts)];
-        Switching::new(id, What::SolarOff, questions, 3)
+        Switching::new(id, What::SolarOff, questions)
     }
 
-    fn new(id: &str, what: What, questions: Vec<Question>, wanted: usize) -> Switching {
+    fn new(id: &str, what: What, questions: Vec<Question>) -> Switching {
         Switching {
             id: id.to_owned(),
             what,
@@ -101,7 +98,7 @@ impl Switching {
             stage: Stage::Asking,
             on: what == What::SolarOff,
             done: 0,
-            wanted,
+            often: Often::of(what),
             failed: 0,
             before: (WallTime(0), WallTime(0)),
             roof_w: None,
@@ -180,16 +177,14 @@ impl Switching {
 
     /// Whether more would tell nothing more, or is too much to ask.
     fn is_enough(&self, world: &World) -> bool {
-        self.failed >= MOST_FAILED
-            || self.done >= MOST_TIMES * self.wanted
-            || (self.done >= self.wanted && self.seen(world).1 == 0)
+        self.failed >= MOST_FAILED || self.often.is_enough(self.done, self.seen(world).1 == 0)
     }
 
     fn finish(&self, world: &World) -> Move {
         let switched = super::paper::count(self.done, "switching");
         let next = "Repeat this step when the house is quieter and the sky steadier.";
         let made = match self.seen(world) {
-            (1.., 0) if self.done >= self.wanted => Made::good(format!(
+            (1.., 0) if self.done >= self.often.least => Made::good(format!(
                 "{switched}, seen by every point that reports. The verdict on each point follows."
             )),
             (0, _) => Made::open(
