@@ -33,6 +33,7 @@ struct House {
     waits: Span,
     since: WallTime,
     orders: Vec<Order>,
+    told: Vec<String>,
 }
 
 impl House {
@@ -50,6 +51,7 @@ impl House {
             waits: Span::ZERO,
             since: START,
             orders: Vec::new(),
+            told: Vec::new(),
         }
     }
 
@@ -105,7 +107,8 @@ impl House {
                     self.procedure.answer(self.now, said);
                 }
                 Event::Result(result) => return (result, self),
-                Event::Begin(_) | Event::Say(_) | Event::Held(_) => {}
+                Event::Say(words) => self.told.push(words),
+                Event::Begin(_) | Event::Held(_) => {}
                 Event::Done => panic!("the step gave no result"),
             }
         }
@@ -229,4 +232,24 @@ fn a_fallback_is_timed_when_the_daemon_stops() {
         let (result, _) = house.step("fallback.water.stopped");
         assert_eq!(result.standing, standing, "{}", result.words);
     }
+}
+
+#[test]
+fn slow_points_and_what_that_costs_are_told_before_hands_move() {
+    let tens: Reads = |at, w| if at.0 / 1000 % 10 == 0 { sound(at, w) } else { [None; 3] };
+    let mut home = heater();
+    home.points.iter_mut().for_each(|point| point.interval = Some(Span::seconds(10)));
+    let mut house = House::new(&home, tens);
+    (0..60).for_each(|_| house.second());
+    let house = house
+        .says("test-load.rated-w", Answer::Number(2000.0))
+        .says("test-load.rated-v", Answer::Number(230.0));
+    let (_, house) = house.step("test-load");
+    insta::assert_snapshot!(house.told.join("\n"), @"The slowest point, `grid`, reports every 10 s, so each quiet lasts 90 s, and whatever else switches meanwhile may leave this open. Set its device to report more often where that can be done.");
+    let mut quick = House::new(&heater(), sound);
+    (0..60).for_each(|_| quick.second());
+    let quick = quick
+        .says("test-load.rated-w", Answer::Number(2000.0))
+        .says("test-load.rated-v", Answer::Number(230.0));
+    assert!(quick.step("test-load").1.told.is_empty());
 }

@@ -16,7 +16,9 @@ impl Often {
     pub fn of(what: What) -> Often {
         match what {
             // On and off twice are four edges; the core wants three that agree, and one may fall to a kettle.
-            What::TestLoad(_) | What::Load(_) => Often { least: 4, most: 8 },
+            What::TestLoad(None) | What::Load(_) => Often { least: 4, most: 8 },
+            // Three phases have three times as many kettles, and a kettle that comes later makes four edges doubtful.
+            What::TestLoad(Some(_)) => Often { least: 6, most: 8 },
             What::SolarOff => Often { least: 3, most: 6 },
         }
     }

@@ -10,6 +10,7 @@ use super::fallback::{Fallen, Way};
 
 use super::load::Commanded;
 use super::machine::Machine;
+use super::often::Often;
 use super::paper;
 use super::points::Judged;
 use super::switching::Switching;
@@ -229,7 +230,6 @@ fn by_hand(home: &Home, site: &Site) -> Vec<Step> {
         .unwrap_or(Span::ZERO)
         .times(9.0)
         .max(Span::seconds(20));
-    let lasts = quiet.times(5.0) + Span::seconds(60);
     let mut all: Vec<Step> = phases
         .into_iter()
         .map(|phase| {
@@ -237,12 +237,14 @@ fn by_hand(home: &Home, site: &Site) -> Vec<Step> {
                 None => ("test-load".to_owned(), String::new()),
                 Some(p) => (format!("test-load.l{p}"), format!(" on L{p}")),
             };
+            let least = Often::of(What::TestLoad(phase)).least;
+            let times = if least > 4 { "three times" } else { "twice" };
             step(
                 id,
                 format!("A known load{where_}"),
                 Kind::TestLoad(phase),
-                lasts,
-                "A plain heater or kettle of 1 to 3 kW is switched on and off twice, or more where the house is lively, with quiet between. This screen says when.",
+                quiet.times(1.0 + least as f64) + Span::seconds(60),
+                &format!("A plain heater or kettle of 1 to 3 kW is switched on and off {times}, or more where the house is lively, with quiet between. This screen says when."),
             )
             .caution(caution(What::TestLoad(phase)))
             .proves(clamps.clone())

@@ -294,6 +294,7 @@ impl Switching {
             }
             self.roof_w = self.roof_now(world);
         }
+        self.say = slow(world);
         self.stage = Stage::Going;
         self.next(world)
     }
@@ -333,6 +334,15 @@ impl Switching {
         self.say = Some(format!("The roof did not come back within {COMES_BACK}."));
         self.next(world)
     }
+}
+
+/// Why each wait is long, and what would make it shorter.
+fn slow(world: &World) -> Option<String> {
+    let (name, interval) = world.slowest()?;
+    let window = world.window();
+    Some(format!(
+        "The slowest point, `{name}`, reports every {interval}, so each quiet lasts {window}, and whatever else switches meanwhile may leave this open. Set its device to report more often where that can be done."
+    ))
 }
 
 /// Tells at once of a point that is surely wrong: nobody should go on for half an hour before that is mended.

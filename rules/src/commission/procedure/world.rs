@@ -10,6 +10,12 @@ use super::super::{Act, Diagnosis, Sample, Site, Trace, diagnose};
 /// Readings kept of one point: some hours of one a second.
 const MOST_SAMPLES: usize = 30_000;
 
+/// The windows of points that report every two seconds or more often.
+const SHORT_WINDOW: Span = Span::seconds(20);
+
+/// Nobody waits longer at a switch.
+const LONGEST_WINDOW: Span = Span::minutes(5);
+
 /// What the daemon says of a load.
 #[derive(Debug, Clone, PartialEq)]
 pub struct LoadSays {
@@ -158,7 +164,16 @@ impl World {
     pub(super) fn window(&self) -> Span {
         let heard = self.traces.iter().filter(|t| !t.samples.is_empty());
         let of_site = heard.filter(|t| self.site.clamps.iter().any(|c| c.point == t.point));
-        of_site.map(Trace::window).max().unwrap_or(Span::seconds(20)).min(Span::minutes(5))
+        of_site.map(Trace::window).max().unwrap_or(SHORT_WINDOW).min(LONGEST_WINDOW)
+    }
+
+    /// The point that makes windows longer than they would be, and how often it reports.
+    pub(super) fn slowest(&self) -> Option<(&str, Span)> {
+        // Backwards, since of equal ones the last is taken.
+        let all = self.traces.iter().rev();
+        let of_site = all.filter(|t| self.site.clamps.iter().any(|c| c.point == t.point));
+        let slowest = of_site.filter(|t| !t.samples.is_empty()).max_by_key(|t| t.interval)?;
+        (self.window() > SHORT_WINDOW).then(|| (self.name(slowest.point), slowest.interval))
     }
 
     pub(super) fn trace(&self, point: PointId) -> Option<&Trace> {
