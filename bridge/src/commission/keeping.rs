@@ -9,11 +9,11 @@ use overspill_rules::time::{Span, WallTime};
 use super::proposal::{Proposal, Written};
 use super::record::{
     Acknowledged, Applied, Contact, Fuse, Instrument, LoadHeld, Of, PointHeld, Reading, Record, Register,
-    Source, Standing, Test, Which, Who,
+    Source, Standing, Test, Trial, Which, Who,
 };
 
 /// What is next with a step that nobody began.
-pub(super) const NOT_BEGUN: &str = "Do this step.";
+pub(in crate::commission) const NOT_BEGUN: &str = "Do this step.";
 
 fn stamp(at: WallTime) -> Timestamp {
     Timestamp::from_millisecond(at.0).unwrap_or(Timestamp::UNIX_EPOCH)
@@ -49,6 +49,7 @@ pub(super) fn set_up(record: &mut Record, home: &Home, steps: &[Step]) {
                 proves: step.proves.clone(),
                 home_file: record.home_file.clone(),
                 before: None,
+                earlier: Vec::new(),
             })
         })
         .collect();
@@ -90,6 +91,7 @@ pub(super) fn set_up(record: &mut Record, home: &Home, steps: &[Step]) {
                 fallback: fallback(load.fallback),
                 declared_s: load.device_timeout.map(|t| t.as_seconds()),
                 timed_s: known.and_then(|k| k.timed_s),
+                trials: known.map_or_else(Vec::new, |k| k.trials.clone()),
             }
         })
         .collect();
@@ -191,6 +193,7 @@ pub(super) fn note(record: &mut Record, result: &StepResult, by: &str) {
         proves: result.proves.clone(),
         home_file: record.home_file.clone(),
         before: None,
+        earlier: Vec::new(),
     });
     // What a step asks anew stands in place of what it asked before.
     match result.id.as_str() {
@@ -265,10 +268,13 @@ fn put(record: &mut Record, fact: &Fact, at: Timestamp) {
                 held.local_switch = Some(words.clone());
             }
         }
-        Fact::Fallback(load, seconds) => {
+        Fact::Fallback { load, way, seconds } => {
             if let Some(held) = record.load_mut(load) {
-                // The slowest of all ways counts.
-                held.timed_s = Some(held.timed_s.unwrap_or(0.0).max(*seconds));
+                held.trials.push(Trial {
+                    at,
+                    way: (*way).to_owned(),
+                    seconds: (*seconds * 10.0).round() / 10.0,
+                });
             }
         }
         Fact::Found(point, words) => {
@@ -311,6 +317,8 @@ pub(crate) fn by_history(
             ),
             _ => continue,
         };
+        test.earlier = test.with_itself_earlier();
+        test.readings.clear();
         test.verdict = verdict;
         words.clone_into(&mut test.words);
         test.next = next.map(str::to_owned);

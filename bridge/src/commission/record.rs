@@ -11,8 +11,8 @@ use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 pub use entries::{
-    Acknowledged, Applied, Contact, Fuse, Instrument, Issue, LoadHeld, Of, PointHeld, Reading, Register,
-    Source, Standing, Test, Which, Who,
+    Acknowledged, Applied, Contact, Earlier, Fuse, Instrument, Issue, LoadHeld, Of, PointHeld, Reading,
+    Register, Source, Standing, Test, Trial, Which, Who,
 };
 pub(super) use file::replace;
 pub use file::{RecordError, fingerprint, read, write};
@@ -90,10 +90,13 @@ impl Record {
         self.tests.iter().find(|t| t.id == id)
     }
 
-    /// Puts a test in place of the one of the same step, or after all others.
-    pub fn put(&mut self, test: Test) {
+    /// Puts a test in place of the one of the same step, or after all others. What came of the step before is kept.
+    pub fn put(&mut self, mut test: Test) {
         match self.tests.iter_mut().find(|t| t.id == test.id) {
-            Some(there) => *there = test,
+            Some(there) => {
+                test.earlier = there.with_itself_earlier();
+                *there = test;
+            }
             None => self.tests.push(test),
         }
     }
@@ -106,5 +109,21 @@ impl Record {
     /// The load `id`.
     pub fn load_mut(&mut self, id: &str) -> Option<&mut LoadHeld> {
         self.loads.iter_mut().find(|l| l.id == id)
+    }
+}
+
+impl Test {
+    /// Everything that came of it until now, as what was earlier.
+    pub(super) fn with_itself_earlier(&mut self) -> Vec<Earlier> {
+        let mut earlier = std::mem::take(&mut self.earlier);
+        earlier.extend(self.at.map(|at| Earlier {
+            at,
+            by: self.by.clone(),
+            readings: self.readings.clone(),
+            verdict: self.before.unwrap_or(self.verdict),
+            words: self.words.clone(),
+            home_file: self.home_file.clone(),
+        }));
+        earlier
     }
 }

@@ -36,6 +36,7 @@ fn test(id: &str, title: &str, proves: &[&str], words: &str, readings: &[(&str, 
         proves: proves.iter().map(|p| (*p).to_owned()).collect(),
         home_file: fingerprint(b"home"),
         before: None,
+        earlier: Vec::new(),
     }
 }
 
@@ -49,7 +50,7 @@ fn point(id: &str, measures: &str, direction: &str, as_found: &str) -> PointHeld
         phase: None,
         as_found: Some(as_found.to_owned()),
         as_left: Some("as stated".to_owned()),
-        label: format!("Overspill {id}: line, arrow to the house. Do not move."),
+        label: format!("{id}: {measures}. Do not move or turn."),
         photograph: None,
         not_provable: None,
     }
@@ -63,7 +64,11 @@ fn load(id: &str, name: &str, rating: &str, fallback: &str, timed_s: f64) -> Loa
         local_switch: Some("switch on the device".to_owned()),
         fallback: fallback.to_owned(),
         declared_s: Some(300.0),
-        timed_s: Some(timed_s),
+        timed_s: None,
+        trials: vec![
+            Trial { at: at("2027-04-12T10:02:00Z"), way: "the daemon stopped".to_owned(), seconds: 4.2 },
+            Trial { at: at("2027-04-12T10:09:00Z"), way: "its network gone".to_owned(), seconds: timed_s },
+        ],
     }
 }
 

@@ -1,8 +1,10 @@
 //! The hand-over sheet: one page to print that stays in the house. Nothing is fetched, no script runs, and it reads in
 //! black and white: verdicts are words.
 
+mod open;
 mod parts;
 mod rules;
+mod since;
 #[cfg(test)]
 mod tests;
 
@@ -88,7 +90,8 @@ pub fn html(record: &Record, context: &Context) -> String {
     );
     let time = Times::of(record);
     parts::head(&mut page, record, context, &missing, &time);
-    parts::still_open(&mut page, record, &missing);
+    since::changed(&mut page, record, &time);
+    open::still_open(&mut page, record, context, &missing);
     parts::people_and_supply(&mut page, record, &time);
     parts::points(&mut page, record);
     parts::tests(&mut page, record, &time);

@@ -216,6 +216,27 @@ pub struct Test {
     pub home_file: String,
     /// What it was before it lapsed.
     pub before: Option<Standing>,
+    /// What came of it when it was done before, the first first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub earlier: Vec<Earlier>,
+}
+
+/// What once came of a step that was done again since.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Earlier {
+    /// When it was decided.
+    pub at: Timestamp,
+    /// Who did it.
+    pub by: Option<String>,
+    /// What was read.
+    pub readings: Vec<Reading>,
+    /// How it stood.
+    pub verdict: Standing,
+    /// Why, in words.
+    pub words: String,
+    /// Fingerprint of the home file for which it was decided.
+    pub home_file: String,
 }
 
 /// A controlled load.
@@ -234,8 +255,24 @@ pub struct LoadHeld {
     pub fallback: String,
     /// After how many seconds, as declared.
     pub declared_s: Option<f64>,
-    /// After how many seconds it was seen to.
+    /// After how many seconds it was seen to at worst, in a record that does not keep each trial.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub timed_s: Option<f64>,
+    /// Each time that it was timed, the first first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub trials: Vec<Trial>,
+}
+
+/// One time that a load was seen to reach its fallback.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Trial {
+    /// When.
+    pub at: Timestamp,
+    /// How its commander went, such as "its network gone".
+    pub way: String,
+    /// Seconds until it was there.
+    pub seconds: f64,
 }
 
 /// A change of the home file.

@@ -49,23 +49,56 @@ fn not(what: &str, why: &str, next: &str) -> WhyNot {
     WhyNot { what: what.to_owned(), why: why.to_owned(), next: next.to_owned() }
 }
 
-/// What only people can tell.
+/// What only people can tell. Where the step that asks it is open itself, that one says it.
 fn people(record: &Record, missing: &mut Vec<WhyNot>) {
     let asked = [
-        (record.who.is_none(), "installer", "nobody has said who does this", "give name and firm"),
+        (
+            record.who.is_none(),
+            "cautions",
+            "installer",
+            "nobody has said who does this",
+            "give name and firm",
+        ),
         (
             record.acknowledged.is_empty(),
+            "cautions",
             "cautions",
             "nobody has acknowledged them",
             "read and acknowledge them",
         ),
-        (record.sources.is_empty(), "energy sources", "none is listed", "list each, and how it is isolated"),
-        (record.fuse.is_none(), "main fuse", "its rating is not told", "give the rating and how it is known"),
-        (record.registers.is_empty(), "supply meter", "its registers were not read", "read and enter them"),
-        (record.contacts.is_empty(), "contacts", "nobody to call is named", "give a name and a telephone"),
-        (record.points.is_empty(), "measuring points", "none is listed", "go through the steps"),
+        (
+            record.sources.is_empty(),
+            "sources",
+            "energy sources",
+            "none is listed",
+            "list each, and how it is isolated",
+        ),
+        (
+            record.fuse.is_none(),
+            "fuse",
+            "main fuse",
+            "its rating is not told",
+            "give the rating and how it is known",
+        ),
+        (
+            record.registers.is_empty(),
+            "registers",
+            "supply meter",
+            "its registers were not read",
+            "read and enter them",
+        ),
+        (
+            record.contacts.is_empty(),
+            "contacts",
+            "contacts",
+            "nobody to call is named",
+            "give a name and a telephone",
+        ),
+        (record.points.is_empty(), "", "measuring points", "none is listed", "go through the steps"),
     ];
-    missing.extend(asked.iter().filter(|a| a.0).map(|(_, what, why, next)| not(what, why, next)));
+    let is_told = |step: &str| record.test(step).is_some_and(|t| t.verdict != Standing::Good);
+    let missed = asked.iter().filter(|a| a.0 && !is_told(a.1));
+    missing.extend(missed.map(|(_, _, what, why, next)| not(what, why, next)));
 }
 
 fn unsettled(test: &Test, fingerprint: &str) -> Option<WhyNot> {

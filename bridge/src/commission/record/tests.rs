@@ -29,6 +29,46 @@ fn what_is_written_is_read_again_and_nothing_else_is_left_in_the_folder() {
 }
 
 #[test]
+fn a_record_from_before_trials_were_kept_still_reads() {
+    let mut old = serde_json::to_value(sample::record()).unwrap();
+    for load in old["loads"].as_array_mut().unwrap() {
+        let load = load.as_object_mut().unwrap();
+        load.remove("trials");
+        load.insert("timed_s".to_owned(), 118.0.into());
+    }
+    let record = file::parse(&old.to_string(), Path::new("linnet.commission.json")).unwrap();
+    assert_eq!(record.loads[0].timed_s, Some(118.0));
+    assert!(record.loads[0].trials.is_empty() && record.tests.iter().all(|t| t.earlier.is_empty()));
+}
+
+#[test]
+fn what_came_of_a_step_is_kept_when_it_is_done_again() {
+    let mut record = sample::record();
+    let first = record.test("flashes").unwrap().clone();
+    let second =
+        Test { at: Some(sample::at("2027-04-12T15:00:00Z")), words: "Again.".to_owned(), ..first.clone() };
+    record.put(second.clone());
+    record.put(Test { words: "And again.".to_owned(), ..second });
+    let held = record.test("flashes").unwrap();
+    assert_eq!(held.words, "And again.");
+    let earlier: Vec<&str> = held.earlier.iter().map(|e| e.words.as_str()).collect();
+    assert_eq!(earlier, [first.words.as_str(), "Again."]);
+    assert_eq!((held.earlier[0].at, &held.earlier[0].readings), (first.at.unwrap(), &first.readings));
+    assert_eq!(file::parse(&text(&record), Path::new("a.json")).unwrap(), record);
+}
+
+#[test]
+fn what_only_people_tell_is_missed_once() {
+    let mut record = sample::record();
+    record.who = None;
+    record.acknowledged.clear();
+    let told = |record: &Record| complete(record, &record.home_file).unwrap_err().len();
+    assert_eq!(told(&record), 2, "nobody, and no cautions");
+    record.tests.iter_mut().find(|t| t.id == "cautions").unwrap().verdict = Standing::Open;
+    assert_eq!(told(&record), 1, "their step says it");
+}
+
+#[test]
 fn what_could_not_be_read_again_is_not_written() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("linnet.commission.json");

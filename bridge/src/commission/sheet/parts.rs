@@ -6,7 +6,7 @@ use overspill_rules::commission::{BEFORE_ALL, What, caution};
 
 use super::{Context, Times, counted, is_lapsed};
 use crate::commission::record::{
-    Acknowledged, LoadHeld, PointHeld, Reading, Record, Standing, Test, Which, WhyNot,
+    Acknowledged, LoadHeld, PointHeld, Reading, Record, Standing, Test, Trial, Which, WhyNot,
 };
 use crate::report::escaped;
 use crate::report::html::{heading, list, paragraph, row, table};
@@ -50,33 +50,6 @@ pub(super) fn head(page: &mut String, record: &Record, context: &Context, missin
             escaped(&context.fingerprint)
         );
     }
-    if let Some(issue) = record.issues.last().filter(|i| i.number > 1) {
-        let changed = if issue.changed.is_empty() { "nothing".to_owned() } else { issue.changed.join("; ") };
-        paragraph(page, &format!("Changed since issue {}: {changed}.", issue.number - 1));
-    }
-}
-
-/// What is missing, plainly, and what completes it.
-pub(super) fn still_open(page: &mut String, record: &Record, missing: &[WhyNot]) {
-    if missing.is_empty() {
-        return;
-    }
-    let _ = writeln!(page, "<div class=\"open\"><p><b>Still open</b></p>");
-    let told = |w: &WhyNot| {
-        let (why, next) = (w.why.trim_end_matches('.'), w.next.trim_end_matches('.'));
-        format!("{}: {why}. To complete it: {next}.", w.what)
-    };
-    let told: Vec<String> = missing.iter().map(told).collect();
-    list(page, "", told.iter().map(String::as_str));
-    let waits = record.tests.iter().any(|t| t.verdict == Standing::Open);
-    if waits {
-        paragraph(
-            page,
-            "What waits for sun, a car or a cool tank can be completed later from recorded history; the sheet is then \
-             issued again.",
-        );
-    }
-    page.push_str("</div>\n");
 }
 
 pub(super) fn people_and_supply(page: &mut String, record: &Record, time: &Times) {
@@ -148,13 +121,19 @@ pub(super) fn points(page: &mut String, record: &Record) {
         };
         let _ = writeln!(
             page,
-            "<div><div class=\"flag\"><b>{}</b> {}</div><div class=\"photo\">{photograph}</div></div>",
+            "<div><div class=\"flag\"><b>{}</b>{}</div><div class=\"photo\">{photograph}</div></div>",
             escaped(&point.id),
-            escaped(&point.label)
+            escaped(&flag(point))
         );
     }
     page.push_str("</div>\n");
     paragraph(page, "Framed by dashes: the text for the flag on each cable.");
+}
+
+/// What the flag says behind the point's name.
+fn flag(point: &PointHeld) -> String {
+    let behind = point.label.strip_prefix(&point.id).filter(|rest| rest.starts_with(':'));
+    behind.map_or_else(|| format!(" {}", point.label), str::to_owned)
 }
 
 fn point(point: &PointHeld) -> Vec<String> {
@@ -201,7 +180,7 @@ fn verdict(test: &Test) -> String {
 }
 
 fn seen(test: &Test) -> String {
-    let reading = |r: &Reading| format!("{} {} {}", r.name, number(r.value), r.unit);
+    let reading = |r: &Reading| format!("{} {} {}", r.name, number(r.value, &r.unit), r.unit);
     let readings: Vec<String> = test.readings.iter().map(reading).collect();
     let readings = readings.join(", ");
     match (test.words.is_empty(), readings.is_empty()) {
@@ -211,14 +190,21 @@ fn seen(test: &Test) -> String {
     }
 }
 
-/// Four digits at most behind which nothing was measured.
-fn number(value: f64) -> String {
-    let digits = if value.abs() >= 100.0 { 0 } else { 2 };
+/// As many digits as mean something: whole watts and percent, tenths of what is small.
+pub(super) fn number(value: f64, unit: &str) -> String {
+    let digits = match (unit, value.abs()) {
+        ("W" | "VA" | "var", _) => 0,
+        ("V", _) => 1,
+        (_, 100.0..) | ("%" | "s", 10.0..) => 0,
+        ("%" | "s", _) => 1,
+        _ => 2,
+    };
     let text = format!("{value:.digits$}");
-    match text.contains('.') {
-        true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
-        false => text,
-    }
+    let text = match text.contains('.') {
+        true => text.trim_end_matches('0').trim_end_matches('.'),
+        false => &text,
+    };
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
 fn when(test: &Test, usual: Option<&str>, time: &Times) -> String {
@@ -240,15 +226,26 @@ pub(super) fn loads(page: &mut String, record: &Record) {
 }
 
 fn load(load: &LoadHeld) -> Vec<String> {
-    let seconds = |s: Option<f64>, none: &str| s.map_or(none.to_owned(), |s| format!("{s:.0} s"));
     row([
         &load.name,
         &load.rating,
         &load.fallback,
-        &seconds(load.declared_s, "no time-out"),
-        &seconds(load.timed_s, "not timed"),
+        &load.declared_s.map_or("no time-out".to_owned(), |s| format!("{s:.0} s")),
+        &timed(load),
         or_dash(load.local_switch.as_deref()),
     ])
+}
+
+/// How long it took, the last time for each way in which its commander went.
+fn timed(load: &LoadHeld) -> String {
+    let later = |i: usize, trial: &Trial| load.trials.iter().skip(i + 1).any(|t| t.way == trial.way);
+    let last = load.trials.iter().enumerate().filter(|(i, t)| !later(*i, t));
+    let told: Vec<String> = last.map(|(_, t)| format!("{}: {} s", t.way, number(t.seconds, "s"))).collect();
+    match load.timed_s {
+        _ if !told.is_empty() => told.join("; "),
+        Some(worst) => format!("{worst:.0} s"),
+        None => "not timed".to_owned(),
+    }
 }
 
 pub(super) fn rules(page: &mut String, context: &Context) {

@@ -308,15 +308,17 @@ impl Fallen {
 
     fn timed(&self, world: &World, what: &str, within: Span, took: Span, watts: f64) -> Made {
         let seconds = took.as_seconds();
-        let id = self.of(world).map_or_else(String::new, |l| l.id.clone());
+        let load = self.of(world).map_or_else(String::new, |l| l.id.clone());
         let said = format!("Its fallback ({what}) was there after {took}; declared is {within}.");
         let made = if took <= within + GRACE {
             Made::good(said)
         } else {
             Made::wrong(said, "Correct the device's time-out, or `device_timeout` in the home file.")
         };
-        made.read("time to fallback", seconds, "s")
-            .read("drew", watts, "W")
-            .facts(vec![Fact::Fallback(id, seconds)])
+        made.read("time to fallback", seconds, "s").read("drew", watts, "W").facts(vec![Fact::Fallback {
+            load,
+            way: self.way.title(),
+            seconds,
+        }])
     }
 }

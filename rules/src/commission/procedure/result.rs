@@ -74,8 +74,15 @@ pub enum Fact {
     },
     /// How a load is worked by hand.
     ByHand(String, String),
-    /// After how many seconds a load was in its fallback.
-    Fallback(String, f64),
+    /// After how long a load was in its fallback.
+    Fallback {
+        /// The load's id.
+        load: String,
+        /// How its commander went.
+        way: &'static str,
+        /// Seconds until it was there.
+        seconds: f64,
+    },
     /// How a point was found.
     Found(String, String),
 }
