@@ -1,26 +1,28 @@
 //! `overspill commission`: the points proved, and the hand-over sheet.
 
+mod history;
+mod listening;
+
 use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use clap::{Args as _, FromArgMatches as _};
 use overspill_rules::commission::procedure::Procedure;
 use overspill_rules::time::WallTime;
-use serde_json::json;
+use serde_json::{Value, json};
 use tokio::sync::mpsc;
 
 use super::args::{Format, duration};
-use super::opening::{complain, complain_in_full, home_file, now, print, span};
+use super::opening::{complain, complain_in_full, home_file, now, print};
 use super::run::asked_to_end;
 use crate::cli::Outcome;
-use crate::commission::record::{self, Record};
+use crate::commission::record::{self, Record, WhyNot};
 use crate::commission::{
-    self, Answers, AtTheKeys, Ended, Installer, Options, Paper, by_history, keep_correction, listen, passive,
-    proposal, sheet, standing,
+    self, Answers, AtTheKeys, Ended, Installer, Options, Paper, keep_correction, proposal, sheet, standing,
 };
 use crate::config::Config;
 use crate::daemon::HomeClock;
-use crate::store::StoreReader;
 
 /// Prove every measuring point and load while you watch, and write the hand-over sheet
 ///
@@ -72,10 +74,31 @@ pub struct Args {
     format: Format,
 }
 
+/// Whose time and hands a sitting has.
+struct Around {
+    clock: HomeClock,
+    /// Other hands than those at the keys or of a file of answers.
+    hands: Option<Box<dyn Installer>>,
+}
+
 /// Runs the command.
 pub fn run(args: &Args) -> Outcome {
+    run_around(args, Around { clock: HomeClock::real(), hands: None })
+}
+
+/// Runs the command in another time and with other hands, as tests do. `words` are those behind its name.
+pub fn run_with(words: &[&str], clock: HomeClock, hands: Box<dyn Installer>) -> Outcome {
+    let command = Args::augment_args(clap::Command::new("commission").no_binary_name(true));
+    let args = command.try_get_matches_from(words).and_then(|found| Args::from_arg_matches(&found));
+    match args {
+        Ok(args) => run_around(&args, Around { clock, hands: Some(hands) }),
+        Err(why) => complain(&why.to_string()),
+    }
+}
+
+fn run_around(args: &Args, around: Around) -> Outcome {
     if let Some(lasts) = args.listen {
-        return listening(args, lasts);
+        return listening::listening(args, lasts);
     }
     let Some(path) = &args.home else { return complain("Name the home file.") };
     let config = match home_file(path) {
@@ -84,11 +107,11 @@ pub fn run(args: &Args) -> Outcome {
     };
     let files = Files::of(args, path);
     let done = if args.sheet_only {
-        sheet_only(&config, &files)
+        sheet_only(args.format, &config, &files)
     } else if let Some(from) = &args.from {
-        from_history(args, &config, &files, from)
+        history::from_history(args, &config, &files, from)
     } else {
-        by_procedure(args, &config, &files)
+        by_procedure(args, &config, &files, around)
     };
     done.unwrap_or_else(|why| complain_in_full(&why))
 }
@@ -101,7 +124,7 @@ pub fn issue_again(home: &Path) -> Outcome {
     };
     let beside = |ending: &str| home.with_extension(format!("commission.{ending}"));
     let files = Files { home: home.to_owned(), record: beside("json"), sheet: beside("html") };
-    sheet_only(&config, &files).unwrap_or_else(|why| complain_in_full(&why))
+    sheet_only(Format::Text, &config, &files).unwrap_or_else(|why| complain_in_full(&why))
 }
 
 /// What is read and written.
@@ -143,15 +166,18 @@ fn paper(format: Format) -> Paper {
     Paper::new(usize::from(columns), live && !set("NO_COLOR"), live)
 }
 
-fn by_procedure(args: &Args, config: &Config, files: &Files) -> Result<Outcome, String> {
-    let installer: Box<dyn Installer> = match &args.answers {
-        Some(path) => Box::new(Answers::read(path).map_err(|why| why.to_string())?),
-        None => Box::new(AtTheKeys),
+fn by_procedure(args: &Args, config: &Config, files: &Files, around: Around) -> Result<Outcome, String> {
+    let Around { clock, hands } = around;
+    let lines = if args.answers.is_some() || hands.is_some() { mpsc::channel(1).1 } else { typed_lines() };
+    let installer: Box<dyn Installer> = match (hands, &args.answers) {
+        (Some(hands), _) => hands,
+        (None, Some(path)) => Box::new(Answers::read(path).map_err(|why| why.to_string())?),
+        (None, None) => Box::new(AtTheKeys),
     };
     let format = args.format;
     let paper = paper(format);
     let options = Options {
-        clock: HomeClock::real(),
+        clock,
         paper,
         // With JSON the dialogue goes to standard error, so that a program reads the result alone.
         print: Box::new(move |text| match format {
@@ -164,7 +190,7 @@ fn by_procedure(args: &Args, config: &Config, files: &Files) -> Result<Outcome, 
             }
         }),
         installer,
-        lines: if args.answers.is_some() { mpsc::channel(1).1 } else { typed_lines() },
+        lines,
         only: args.step.clone(),
         record: files.record.clone(),
         fingerprint: files.fingerprint()?,
@@ -179,8 +205,9 @@ fn by_procedure(args: &Args, config: &Config, files: &Files) -> Result<Outcome, 
             print(text)
         }
     };
-    correct(args.apply, config, files, (&mut record, &procedure), paper, said)?;
-    issue(format, config, files, record, paper)
+    let at = clock.wall();
+    correct((args.apply, at), config, files, (&mut record, &procedure), paper, said)?;
+    issue(format, config, files, record, (paper, at))
 }
 
 /// Lines of the standard input, read by a thread of their own.
@@ -199,7 +226,7 @@ fn typed_lines() -> mpsc::Receiver<String> {
 
 /// Proposes a corrected home file where just one cause explains what is wrong, and writes it when told.
 fn correct(
-    apply: bool,
+    (apply, at): (bool, WallTime),
     config: &Config,
     files: &Files,
     (record, procedure): (&mut Record, &Procedure),
@@ -234,12 +261,43 @@ fn correct(
         say("Run again with --apply to write it.\n");
         return Ok(());
     }
-    let at = now();
     let date = at.in_zone(&config.home.timezone).map_or(jiff::civil::Date::ZERO, |z| z.date());
     let written = proposed.apply(&files.home, date).map_err(|why| why.to_string())?;
     say(&format!("Written. The old file is kept as {}.\n", written.kept.display()));
     keep_correction(record, &proposed, &written, procedure.who(), at);
     record::write(&files.record, record).map_err(|why| why.to_string())
+}
+
+/// Writes the record and the sheet; gives what is missing.
+fn write_out(
+    config: &Config,
+    files: &Files,
+    record: &mut Record,
+    at: WallTime,
+) -> Result<Vec<WhyNot>, String> {
+    let fingerprint = files.fingerprint()?;
+    record::lapse(record, &fingerprint);
+    record::issue(record, jiff::Timestamp::from_millisecond(at.0).unwrap_or(jiff::Timestamp::UNIX_EPOCH));
+    record::write(&files.record, record).map_err(|why| why.to_string())?;
+    let html = sheet::html(record, &sheet::Context::of(config, &files.home, &fingerprint));
+    sheet::write(&files.sheet, &html).map_err(|why| format!("{}: {why}", files.sheet.display()))?;
+    Ok(record::complete(record, &fingerprint).err().unwrap_or_default())
+}
+
+fn tell_issued(files: &Files, missing: &[WhyNot]) {
+    let word = if missing.is_empty() { "Complete" } else { "Not complete" };
+    print(&format!("{word}. The sheet: {}\n", files.sheet.display()));
+}
+
+fn issued_as_json(files: &Files, missing: &[WhyNot]) -> Value {
+    let missing = missing.iter().map(|w| json!({ "what": w.what, "why": w.why, "next": w.next }));
+    let missing: Vec<Value> = missing.collect();
+    json!({
+        "complete": missing.is_empty(),
+        "record": files.record.display().to_string(),
+        "sheet": files.sheet.display().to_string(),
+        "missing": missing,
+    })
 }
 
 /// Writes the record and the sheet, and tells how all stands.
@@ -248,129 +306,30 @@ fn issue(
     config: &Config,
     files: &Files,
     mut record: Record,
-    paper: Paper,
+    (paper, at): (Paper, WallTime),
 ) -> Result<Outcome, String> {
-    let fingerprint = files.fingerprint()?;
-    record::lapse(&mut record, &fingerprint);
-    let at = jiff::Timestamp::from_millisecond(now().0).unwrap_or(jiff::Timestamp::UNIX_EPOCH);
-    record::issue(&mut record, at);
-    record::write(&files.record, &record).map_err(|why| why.to_string())?;
-    let html = sheet::html(&record, &sheet::Context::of(config, &files.home, &fingerprint));
-    sheet::write(&files.sheet, &html).map_err(|why| format!("{}: {why}", files.sheet.display()))?;
-    let complete = record::complete(&record, &fingerprint);
+    let missing = write_out(config, files, &mut record, at)?;
     match format {
         Format::Text => {
             print(&paper.summary(&standing(&record)));
-            let word = if complete.is_ok() { "Complete" } else { "Not complete" };
-            print(&format!("{word}. The sheet: {}\n", files.sheet.display()));
+            tell_issued(files, &missing);
         }
         Format::Json => {
-            let why: Vec<_> = complete
-                .as_ref()
-                .err()
-                .into_iter()
-                .flatten()
-                .map(|w| json!({ "what": w.what, "why": w.why, "next": w.next }))
-                .collect();
-            let body = json!({
-                "complete": complete.is_ok(),
-                "record": files.record.display().to_string(),
-                "sheet": files.sheet.display().to_string(),
-                "missing": why,
-                "tests": record.tests,
-            });
+            let mut body = issued_as_json(files, &missing);
+            body["tests"] = json!(record.tests);
             print(&format!("{body:#}\n"));
         }
     }
-    Ok(if complete.is_ok() { Outcome::Done } else { Outcome::No })
+    Ok(if missing.is_empty() { Outcome::Done } else { Outcome::No })
 }
 
 fn known(files: &Files) -> Result<Option<Record>, String> {
     record::read(&files.record).map_err(|why| why.to_string())
 }
 
-fn sheet_only(config: &Config, files: &Files) -> Result<Outcome, String> {
+fn sheet_only(format: Format, config: &Config, files: &Files) -> Result<Outcome, String> {
     let Some(record) = known(files)? else {
         return Err(format!("there is no record {}: nothing was commissioned yet", files.record.display()));
     };
-    issue(Format::Text, config, files, record, paper(Format::Text))
-}
-
-fn from_history(args: &Args, config: &Config, files: &Files, from: &str) -> Result<Outcome, String> {
-    let home = &config.home;
-    let at = now();
-    let to = args.to.clone().unwrap_or_else(|| at.to_rfc3339());
-    let span: (WallTime, WallTime) = span(from, &to, &home.timezone)?;
-    let journal = StoreReader::open_read_only(&config.store.path).map_err(|why| why.to_string())?;
-    let report = passive::judge(&journal, home, span, |_| {}).map_err(|why| why.to_string())?;
-    let paper = paper(args.format);
-    match args.format {
-        Format::Text => print(&passive::text(home, &report, paper.columns)),
-        Format::Json => print(&format!("{:#}\n", passive::json(home, &report))),
-    }
-    let good = if report.is_good() { Outcome::Done } else { Outcome::No };
-    let Some(mut record) = known(files)? else { return Ok(good) };
-    record::lapse(&mut record, &files.fingerprint()?);
-    let changed = by_history(&mut record, home, &report, at);
-    if changed.is_empty() || args.format == Format::Json {
-        record::write(&files.record, &record).map_err(|why| why.to_string())?;
-        return Ok(good);
-    }
-    print(&crate::words::wrapped(
-        &format!("Decided by recorded readings: {}.", changed.join("; ")),
-        "",
-        paper.columns,
-    ));
-    issue(args.format, config, files, record, paper)
-}
-
-/// What a daemon publishes lies below here, unless its home file says otherwise: it repeats meters and is none.
-const OWN_TOPICS: &str = "overspill";
-
-fn listening(args: &Args, lasts: Duration) -> Outcome {
-    let (link, url, prefixes) = match (&args.broker, &args.home) {
-        (Some(url), _) => match listen::link_to(url) {
-            Ok(link) => (link, url.clone(), vec![OWN_TOPICS.to_owned()]),
-            Err(why) => return complain_in_full(&why.to_string()),
-        },
-        (None, Some(path)) => match home_file(path) {
-            Ok(config) => {
-                let url = format!("mqtt://{}:{}", config.mqtt.broker.host, config.mqtt.broker.port);
-                let own = vec![OWN_TOPICS.to_owned(), config.mqtt.prefix.clone()];
-                (listen::link_of(&config.mqtt), url, own)
-            }
-            Err(outcome) => return outcome,
-        },
-        (None, None) => return complain("Name a home file, or a broker with --broker mqtt://HOST:PORT."),
-    };
-    let Ok(runtime) = tokio::runtime::Runtime::new() else {
-        return complain("There are no threads to run on.");
-    };
-    let terminal = io::stderr().is_terminal();
-    let each_second = |left: u64, topics: usize| {
-        if terminal {
-            let _ = write!(io::stderr(), "\r\u{1b}[K{left} s left, {topics} topics");
-        }
-    };
-    let heard = runtime.block_on(listen::listen(link, lasts, &prefixes, each_second));
-    if terminal {
-        let _ = write!(io::stderr(), "\r\u{1b}[K");
-    }
-    let heard = match heard {
-        Ok(heard) => heard,
-        Err(why) => return complain_in_full(&why.to_string()),
-    };
-    let draft = listen::draft(&heard, &url);
-    print(&listen::text(&heard, paper(Format::Text).columns));
-    match &args.out {
-        None => print(&format!("\n{draft}")),
-        Some(file) => match std::fs::OpenOptions::new().write(true).create_new(true).open(file) {
-            Ok(mut to) => match to.write_all(draft.as_bytes()) {
-                Ok(()) => print(&format!("\nThe draft: {}\n", file.display())),
-                Err(why) => return complain(&format!("{}: {why}.", file.display())),
-            },
-            Err(why) => return complain(&format!("{}: {why}. Nothing was written.", file.display())),
-        },
-    }
-    Outcome::Done
+    issue(format, config, files, record, (paper(format), now()))
 }

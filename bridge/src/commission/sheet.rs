@@ -19,6 +19,7 @@ use crate::config::Config;
 use crate::report::escaped;
 
 pub use rules::{RuleWords, rule_words};
+pub use since::to_be_told;
 
 /// What the sheet says that the record does not hold.
 #[derive(Debug, Clone, PartialEq)]

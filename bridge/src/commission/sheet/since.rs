@@ -16,10 +16,17 @@ pub(super) fn changed(page: &mut String, record: &Record, time: &Times) {
     }
     let _ = writeln!(page, "<div class=\"open\"><p><b>Changed since {issue}</b></p>");
     list(page, "", changes.iter().map(String::as_str));
-    if !by_installer(record, before, now) {
-        paragraph(page, &format!("To be told: {}.", installer(record)));
+    if let Some(who) = to_be_told(record) {
+        paragraph(page, &format!("To be told: {who}."));
     }
     page.push_str("</div>\n");
+}
+
+/// Who must hear of the last issue of the sheet: the installer, with the contact in the record, unless all that changed is
+/// their own work.
+pub fn to_be_told(record: &Record) -> Option<String> {
+    let [.., before, now] = record.issues.as_slice() else { return None };
+    (!by_installer(record, before, now)).then(|| installer(record))
 }
 
 fn changes(record: &Record, before: &Issue, now: &Issue) -> Vec<String> {
