@@ -264,6 +264,11 @@ fn correct(
     let date = at.in_zone(&config.home.timezone).map_or(jiff::civil::Date::ZERO, |z| z.date());
     let written = proposed.apply(&files.home, date).map_err(|why| why.to_string())?;
     say(&format!("Written. The old file is kept as {}.\n", written.kept.display()));
+    say(&crate::words::wrapped(
+        "Restart the daemon so that it reads the new one, leave the clamp as it is, and run this command again.",
+        "",
+        paper.columns,
+    ));
     keep_correction(record, &proposed, &written, procedure.who(), at);
     record::write(&files.record, record).map_err(|why| why.to_string())
 }

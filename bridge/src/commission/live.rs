@@ -142,7 +142,7 @@ pub async fn run(
     let core = Core::new(config, Kept::default())?;
     let mut record = record::read(&options.record)?
         .unwrap_or_else(|| keeping::begin(&config.home, &options.fingerprint, options.clock.wall()));
-    let lapsed = record::lapse(&mut record, &options.fingerprint);
+    record::lapse(&mut record, &options.fingerprint);
     let mut procedure = Procedure::new(&config.home, keeping::earlier(&record));
     keeping::set_up(&mut record, &config.home, procedure.steps());
     if let Some(who) = &record.who {
@@ -165,8 +165,10 @@ pub async fn run(
         on_line: false,
         overridden: Vec::new(),
     };
-    if !lapsed.is_empty() {
-        let titles: Vec<&str> = lapsed.iter().map(|l| l.title.as_str()).collect();
+    // Also what lapsed when a correction was written at the end of the last sitting.
+    let lapsed = sitting.record.tests.iter().filter(|t| t.verdict == record::Standing::Lapsed);
+    let titles: Vec<String> = lapsed.map(|t| t.title.clone()).collect();
+    if !titles.is_empty() && sitting.options.only.is_none() {
         sitting.say(&format!("The home file changed, so this must be proved again: {}.", titles.join("; ")));
     }
     let gone = sitting.work(end).await;
@@ -485,6 +487,10 @@ pub(crate) fn standing(record: &Record) -> Vec<(String, Standing, String)> {
         record::Standing::Wrong => Standing::Wrong,
         record::Standing::Open | record::Standing::Lapsed => Standing::Open,
     };
-    let tests = record.tests.iter();
-    tests.map(|t| (t.title.clone(), stands(t.verdict), t.next.clone().unwrap_or_default())).collect()
+    // What mended it for the old home file may spoil it for the new one.
+    let next = |t: &record::Test| match t.verdict {
+        record::Standing::Lapsed => keeping::LAPSED.to_owned(),
+        _ => t.next.clone().unwrap_or_default(),
+    };
+    record.tests.iter().map(|t| (t.title.clone(), stands(t.verdict), next(t))).collect()
 }

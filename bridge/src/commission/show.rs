@@ -3,7 +3,7 @@
 use overspill_rules::commission::procedure::{Ask, Question, Standing, Step, StepResult};
 use overspill_rules::time::Span;
 
-use super::keeping::NOT_BEGUN;
+use super::keeping::{LAPSED, NOT_BEGUN};
 use crate::words::wrapped;
 
 /// What the dialogue is shown on.
@@ -95,15 +95,17 @@ impl Paper {
         let (good, wrong, open) = (count(Standing::Good), count(Standing::Wrong), count(Standing::Open));
         let mut out = format!("\n{}\n", "=".repeat(self.columns.min(40)));
         out += &self.lines(&format!("Steps: {good} good, {wrong} wrong, {open} not proven yet."), "");
-        // What was not even begun is a list of its own, so that what has a reason is seen.
-        let (begun, not_begun): (Vec<_>, Vec<_>) =
-            results.iter().filter(|r| r.1 != Standing::Good).partition(|r| r.2 != NOT_BEGUN);
-        for (title, standing, next) in begun {
+        // What has no reason of its own is a list, so that what has one is seen.
+        let lists = [(LAPSED, "To do again, since the home file changed"), (NOT_BEGUN, "Still to do")];
+        let listed = |next: &str| lists.iter().any(|(of, _)| *of == next);
+        for (title, standing, next) in results.iter().filter(|r| r.1 != Standing::Good && !listed(&r.2)) {
             out += &self.lines(&format!("{title}: {}. {next}", standing.word()), "  ");
         }
-        if !not_begun.is_empty() {
-            let titles: Vec<&str> = not_begun.iter().map(|r| r.0.as_str()).collect();
-            out += &self.lines(&format!("Still to do: {}.", titles.join("; ")), "  ");
+        for (of, words) in lists {
+            let titles: Vec<&str> = results.iter().filter(|r| r.2 == of).map(|r| r.0.as_str()).collect();
+            if !titles.is_empty() {
+                out += &self.lines(&format!("{words}: {}.", titles.join("; ")), "  ");
+            }
         }
         out
     }
@@ -162,6 +164,25 @@ mod tests {
         assert_eq!(shown, "  => not proven yet\n     It was skipped.\n     -> Do this step.\n");
         procedure.stop();
         assert_eq!(procedure.poll(now), Event::Done);
+    }
+
+    #[test]
+    fn what_lapsed_is_to_be_done_again_and_never_mended_again() {
+        use crate::commission::record::{fingerprint, lapse};
+        let mut record = crate::commission::sample::record();
+        let flashes = record.tests.iter_mut().find(|t| t.id == "flashes").unwrap();
+        flashes.verdict = crate::commission::record::Standing::Wrong;
+        flashes.next = Some("Turn the clamp round.".to_owned());
+        lapse(&mut record, &fingerprint(b"corrected"));
+        let told = Paper::new(80, false, false).summary(&crate::commission::standing(&record));
+        insta::assert_snapshot!(told, @"
+
+        ========================================
+        Steps: 2 good, 0 wrong, 6 not proven yet.
+          To do again, since the home file changed: Known load on and off; Solar source
+          off; Flashes of the supply meter; Car on and off; Cellar dehumidifier on and
+          off; Nobody commands.
+        ");
     }
 
     #[test]

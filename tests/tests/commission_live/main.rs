@@ -8,10 +8,10 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use overspill::commission::record::{self, Standing};
-use overspill::commission::{
-    Answers, CommissionError, Ended, Installer, Options, Paper, Reply, proposal, run,
-};
+use overspill::cli::Outcome;
+use overspill::commands::commission::run_with;
+use overspill::commission::record::{self, Record, Standing};
+use overspill::commission::{Answers, CommissionError, Ended, Installer, Options, Paper, Reply, run};
 use overspill::config;
 use overspill::daemon::{self, HomeClock, RunOptions};
 use overspill_rules::commission::procedure::Question;
@@ -125,15 +125,13 @@ impl Site {
         Site { _folder: folder, broker, home, record, said: Arc::default() }
     }
 
-    /// One sitting. What it said is kept.
-    async fn sitting(
+    /// Runs `work` with a plant, hands, and a daemon where there is one.
+    async fn around<T, F: Future<Output = T>>(
         &self,
-        begins: WallTime,
-        grid_sign: f64,
-        answers: &str,
-        only: Option<&str>,
-        columns: usize,
-    ) -> Result<Ended, CommissionError> {
+        (begins, grid_sign): (WallTime, f64),
+        commanded: bool,
+        work: impl FnOnce(HomeClock, Box<dyn Installer>) -> F,
+    ) -> T {
         let clock = HomeClock::made_up(begins, SPEED);
         let plant = Plant::new(SEED, begins);
         {
@@ -143,30 +141,57 @@ impl Site {
         }
         let living = tokio::spawn(plant::live(Arc::clone(&plant), clock, self.broker.port()));
         let daemon = Arc::new(Mutex::new(None));
-        if only.is_none() {
+        if commanded {
             *daemon.lock().unwrap() = Some(Daemon::start(&self.home, clock));
         }
-        let answers = Answers::parse(answers, Path::new("answers.toml")).unwrap();
+        let answers = Answers::parse(ANSWERS, Path::new("answers.toml")).unwrap();
         let hands = Hands { answers, plant, clock, home: self.home.clone(), daemon: Arc::clone(&daemon) };
-        let said = Arc::clone(&self.said);
-        let options = Options {
-            clock,
-            paper: Paper::new(columns, false, false),
-            print: Box::new(move |text| said.lock().unwrap().push_str(text)),
-            installer: Box::new(hands),
-            lines: mpsc::channel(1).1,
-            only: only.map(str::to_owned),
-            record: self.record.clone(),
-            fingerprint: record::fingerprint(&std::fs::read(&self.home).unwrap()),
-        };
-        let config = config::read(&self.home).unwrap();
-        let ended = run(&config, options, std::future::pending()).await;
+        let ended = work(clock, Box::new(hands)).await;
         living.abort();
         let running = daemon.lock().unwrap().take();
         if let Some(running) = running {
             tokio::task::spawn_blocking(move || running.stop()).await.unwrap();
         }
         ended
+    }
+
+    /// One sitting. What it said is kept.
+    async fn sitting(
+        &self,
+        (begins, grid_sign): (WallTime, f64),
+        only: Option<&str>,
+        columns: usize,
+    ) -> Result<Ended, CommissionError> {
+        let said = Arc::clone(&self.said);
+        let config = config::read(&self.home).unwrap();
+        let work = async |clock, installer| {
+            let options = Options {
+                clock,
+                paper: Paper::new(columns, false, false),
+                print: Box::new(move |text| said.lock().unwrap().push_str(text)),
+                installer,
+                lines: mpsc::channel(1).1,
+                only: only.map(str::to_owned),
+                record: self.record.clone(),
+                fingerprint: record::fingerprint(&std::fs::read(&self.home).unwrap()),
+            };
+            run(&config, options, std::future::pending()).await
+        };
+        self.around((begins, grid_sign), only.is_none(), work).await
+    }
+
+    /// A whole sitting by the command itself, which is told to apply what it proposes.
+    async fn by_command(&self, begins: WallTime, grid_sign: f64) -> Outcome {
+        let home = self.home.display().to_string();
+        let work = async |clock, hands| {
+            let command = move || run_with(&[&home, "--apply"], clock, hands);
+            tokio::task::spawn_blocking(command).await.unwrap()
+        };
+        self.around((begins, grid_sign), true, work).await
+    }
+
+    fn record(&self) -> Record {
+        record::read(&self.record).unwrap().unwrap()
     }
 
     fn said(&self) -> String {
@@ -179,36 +204,37 @@ async fn a_reversed_grid_clamp_is_found_mended_and_then_all_is_good() {
     let site = Site::new();
 
     // The evening before: one step, at night.
-    let ended =
-        site.sitting(NIGHT, 1.0, ANSWERS, Some("daylight"), 40).await.unwrap_or_else(|w| panic!("{w}"));
+    let ended = site.sitting((NIGHT, 1.0), Some("daylight"), 40).await.unwrap_or_else(|w| panic!("{w}"));
     assert_eq!(ended.record.test("daylight").unwrap().verdict, Standing::Open);
 
-    let ended =
-        site.sitting(DAY, -1.0, ANSWERS, None, 40).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
-    let narrow = site.said();
-    println!("{narrow}");
-    assert!(narrow.lines().all(|l| l.chars().count() <= 40), "{narrow}");
-    let grid = ended.record.test("point.grid").unwrap();
-    assert_eq!(grid.verdict, Standing::Wrong, "{}", grid.words);
+    let before = std::fs::read_to_string(&site.home).unwrap();
+    let outcome = site.by_command(DAY, -1.0).await;
+    assert_eq!(outcome, Outcome::No, "a point is wrong");
+    let record = site.record();
+    let grid = record.test("point.grid").unwrap();
+    assert_eq!(grid.before, Some(Standing::Wrong), "it lapsed with the file: {}", grid.words);
     assert!(grid.words.contains("the wrong way round"), "{}", grid.words);
-    assert_eq!(ended.record.test("point.solar").unwrap().verdict, Standing::Good);
+    assert_eq!(record.test("point.solar").unwrap().before, Some(Standing::Good));
 
-    let wanted = proposal::corrections(ended.procedure.site(), &ended.procedure.diagnosis());
-    let text = std::fs::read_to_string(&site.home).unwrap();
-    let described = config::read(&site.home).unwrap().home;
-    let proposed = proposal::propose(&text, &site.home, &described, &wanted).unwrap();
-    proposed.apply(&site.home, jiff::civil::date(2026, 6, 18)).unwrap();
-    assert!(std::fs::read_to_string(&site.home).unwrap().contains("positive = \"export\""));
+    // One word of the file is another; the old one is kept; nothing else is left beside it.
+    let after = std::fs::read_to_string(&site.home).unwrap();
+    assert_eq!(after, before.replace("\"import\"        # by its arrow", "\"export\"        # by its arrow"));
+    assert_ne!(after, before);
+    let applied = &record.corrections[0];
+    assert_eq!(std::fs::read_to_string(site.home.with_file_name(&applied.kept)).unwrap(), before);
+    assert_eq!((applied.by.as_str(), record.corrections.len()), ("R. Fitter", 1));
+    assert_eq!(applied.to, record::fingerprint(after.as_bytes()));
 
-    let ended =
-        site.sitting(DAY, -1.0, ANSWERS, None, 80).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
+    let ended = site.sitting((DAY, -1.0), None, 40).await.unwrap_or_else(|w| panic!("{}\n{w}", site.said()));
     let said = site.said();
-    println!("{said}");
-    let fingerprint = record::fingerprint(&std::fs::read(&site.home).unwrap());
-    let missing = record::complete(&ended.record, &fingerprint).err().unwrap_or_default();
+    let missing = record::complete(&ended.record, &applied.to).err().unwrap_or_default();
     assert!(missing.is_empty(), "{missing:#?}");
-    assert!(said.contains("The home file changed, so this must be proved again"));
-    assert!(said.lines().all(|l| l.chars().count() <= 80), "{said}");
+    let words = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(words.contains("The home file changed, so this must be proved again"), "{said}");
+    assert!(said.lines().all(|l| l.chars().count() <= 40), "{said}");
+    let timed = &ended.record.loads[0].trials;
+    assert_eq!(timed.len(), 4, "stopped and without network, in both sittings: {timed:?}");
+    assert!(timed.iter().all(|t| t.seconds < 140.0) && timed[0].at < timed[1].at, "{timed:?}");
 
     // The sheet, as the command issues it again.
     let issued = overspill::commands::commission::issue_again(&site.home);
