@@ -194,6 +194,8 @@ fn seen(test: &Test) -> String {
 pub(super) fn number(value: f64, unit: &str) -> String {
     let digits = match (unit, value.abs()) {
         ("W" | "VA" | "var", _) => 0,
+        // As the register shows it.
+        ("kWh", _) => 2,
         ("V", _) => 1,
         (_, 100.0..) | ("%" | "s", 10.0..) => 0,
         ("%" | "s", _) => 1,
