@@ -216,12 +216,28 @@ fn full() -> Record {
     record
 }
 
+/// The fuller home again, after recorded history closed what a wet afternoon had left open and a sign was corrected.
+fn again() -> Record {
+    let mut record = full();
+    for id in ["solar-off", "solar-off-1"] {
+        record.tests.iter_mut().find(|t| t.id == id).unwrap().verdict = Standing::Open;
+    }
+    let mut record = issued(record);
+    for id in ["solar-off", "solar-off-1"] {
+        let test = record.tests.iter_mut().find(|t| t.id == id).unwrap();
+        (test.verdict, test.by) = (Standing::Good, Some("recorded history".to_owned()));
+    }
+    record
+}
+
 /// Prints samples with the browser, for a look: set OVERSPILL_SHEET to a folder.
 #[test]
 #[ignore = "needs chromium, and a folder to write to"]
 fn an_ordinary_home_prints_to_two_pages() {
     let folder = std::path::PathBuf::from(std::env::var_os("OVERSPILL_SHEET").unwrap());
-    for (name, record) in [("complete", sample::record()), ("open", sample::open()), ("full", full())] {
+    let samples =
+        [("complete", sample::record()), ("open", sample::open()), ("full", full()), ("again", again())];
+    for (name, record) in samples {
         let (page, print) = (folder.join(format!("{name}.html")), folder.join(format!("{name}.pdf")));
         write(&page, &html(&issued(record), &context())).unwrap();
         let browser = std::process::Command::new("chromium")
