@@ -67,7 +67,7 @@ tr { break-inside: avoid; }
 th, td { text-align: left; padding: 1px 8px 1px 0; border-bottom: 1px solid #bbb; vertical-align: top; }
 th { font-weight: normal; font-style: italic; border-bottom: 1px solid #000; }
 td.verdict { font-weight: bold; white-space: nowrap; }
-td.when { white-space: nowrap; }
+td.when { width: 14%; overflow-wrap: normal; }
 td.step { width: 21%; }
 .flags { display: grid; grid-template-columns: repeat(3, 1fr); gap: 6px 12px; margin: 5px 0; }
 .flags > div { break-inside: avoid; }

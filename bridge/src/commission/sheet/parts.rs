@@ -210,7 +210,8 @@ pub(super) fn number(value: f64, unit: &str) -> String {
 }
 
 fn when(test: &Test, usual: Option<&str>, time: &Times) -> String {
-    let at = test.at.map_or("-".to_owned(), |at| time.short(at));
+    // A date and its time stay on one line; who it was may stand below.
+    let at = test.at.map_or("-".to_owned(), |at| time.short(at).replace(' ', "\u{a0}"));
     match test.by.as_deref().filter(|by| Some(*by) != usual) {
         Some(by) => format!("{at}, {by}"),
         None => at,
