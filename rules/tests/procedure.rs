@@ -33,13 +33,33 @@ struct House {
     waits: Span,
     since: WallTime,
     orders: Vec<Order>,
+    /// What was told.
     told: Vec<String>,
+    /// Whether the daemon is stopped when that is asked for.
+    stops: bool,
+    /// The device draws this by itself for some seconds when its power comes back.
+    starts: Option<(f64, Span)>,
+}
+
+/// The cautions, as an earlier sitting left them.
+fn acknowledged() -> StepResult {
+    StepResult {
+        id: "cautions".to_owned(),
+        title: "Before anything else".to_owned(),
+        at: START,
+        standing: Standing::Good,
+        words: "Acknowledged by R. Fitter.".to_owned(),
+        next: String::new(),
+        readings: Vec::new(),
+        proves: Vec::new(),
+        facts: Vec::new(),
+    }
 }
 
 impl House {
     fn new(home: &Home, reads: Reads) -> House {
         House {
-            procedure: Procedure::new(home, Vec::new()),
+            procedure: Procedure::new(home, vec![acknowledged()]),
             now: START,
             reads,
             answers: BTreeMap::new(),
@@ -52,6 +72,8 @@ impl House {
             since: START,
             orders: Vec::new(),
             told: Vec::new(),
+            stops: true,
+            starts: None,
         }
     }
 
@@ -99,10 +121,15 @@ impl House {
                     self.asked.push(question.key.clone());
                     let said = self.answers.remove(question.key.as_str()).unwrap_or(Said::Skip);
                     // Who is told to stop the daemon or to start it does.
-                    self.daemon = !question.words.starts_with("Stop the daemon");
+                    self.daemon = !(self.stops && question.words.starts_with("Stop the daemon"));
                     if !self.daemon {
                         self.set_w = 0.0;
                         self.since = self.now;
+                    }
+                    if question.key.ends_with("power.power")
+                        && let Some((watts, lasts)) = self.starts
+                    {
+                        (self.draw_w, self.since, self.follows) = (watts, self.now, Some(lasts));
                     }
                     self.procedure.answer(self.now, said);
                 }
@@ -252,4 +279,123 @@ fn slow_points_and_what_that_costs_are_told_before_hands_move() {
         .says("test-load.rated-w", Answer::Number(2000.0))
         .says("test-load.rated-v", Answer::Number(230.0));
     assert!(quick.step("test-load").1.told.is_empty());
+}
+
+#[test]
+fn a_daemon_that_goes_on_commanding_leaves_the_fallback_untimed() {
+    let mut house = House::new(&heater(), sound).says("fallback.water.stopped.stopped", Answer::Done);
+    house.stops = false;
+    let (result, house) = house.step("fallback.water.stopped");
+    assert_eq!(result.standing, Standing::Open, "{}", result.words);
+    assert!(house.told.iter().any(|w| w == "The daemon is still heard."), "{:?}", house.told);
+    assert!(house.told.iter().any(|w| w == "Start the daemon again."), "{:?}", house.told);
+}
+
+#[test]
+fn what_a_device_does_when_its_power_comes_back_is_its_own_doing_only_until_it_is_commanded() {
+    for (starts, standing) in [
+        (None, Standing::Good),
+        (Some((2900.0, Span::seconds(20))), Standing::Wrong),
+        (Some((2900.0, Span::seconds(2))), Standing::Open),
+        (Some((2900.0, Span::seconds(1000))), Standing::Wrong),
+    ] {
+        let mut house = House::new(&heater(), sound)
+            .says("fallback.water.power.power", Answer::Done)
+            .says("fallback.water.power.put-right", Answer::Done);
+        house.starts = starts;
+        let (result, _) = house.step("fallback.water.power");
+        assert_eq!(result.standing, standing, "{starts:?}: {}", result.words);
+    }
+}
+
+#[test]
+fn a_network_that_was_perhaps_never_gone_is_named_beside_the_fallback() {
+    let house = House::new(&heater(), sound)
+        .says("fallback.water.network.network", Answer::Done)
+        .says("fallback.water.network.put-right", Answer::Done);
+    let (result, _) = house.step("fallback.water.network");
+    assert_eq!(result.standing, Standing::Wrong);
+    assert!(result.words.contains("or it never lost its network"), "{}", result.words);
+}
+
+#[test]
+fn nothing_is_switched_before_the_cautions_are_acknowledged() {
+    for (agreed, began) in [(true, true), (false, false)] {
+        let mut procedure = Procedure::new(&heater(), Vec::new());
+        procedure.only("load.water").unwrap();
+        let mut begun = Vec::new();
+        loop {
+            match procedure.poll(START) {
+                Event::Begin(step) => begun.push(step.id),
+                // They can't be skipped.
+                Event::Ask(question) if question.key == "cautions.name" => {
+                    procedure.answer(START, Said::Skip);
+                    assert!(matches!(procedure.poll(START), Event::Say(_)));
+                    assert!(matches!(procedure.poll(START), Event::Ask(again) if again == question));
+                    procedure.answer(START, Said::Answer(Answer::Text("R. Fitter".to_owned())));
+                }
+                Event::Ask(question) if question.key == "cautions.agreed" => {
+                    procedure.answer(START, Said::Answer(Answer::Yes(agreed)));
+                }
+                Event::Ask(_) => procedure.answer(START, Said::Answer(Answer::Nothing)),
+                Event::Result(result) if result.id == "cautions" => {}
+                Event::Done | Event::Wait { .. } => break,
+                other => panic!("{other:?}"),
+            }
+        }
+        assert_eq!(begun.last().is_some_and(|id| id == "load.water"), began, "{begun:?}");
+        assert_eq!(procedure.goes_on(), began);
+    }
+}
+
+#[test]
+fn whoever_leaves_a_step_is_told_what_is_still_switched() {
+    for said in [Said::Skip, Said::Repeat, Said::Back, Said::Stop] {
+        let mut house = House::new(&heater(), sound)
+            .says("test-load.rated-w", Answer::Number(2400.0))
+            .says("test-load.rated-v", Answer::Number(230.0))
+            .says("test-load.ready", Answer::Done)
+            .says("test-load.on", Answer::Done);
+        house.answers.insert("test-load.off", said.clone());
+        house.procedure.only("test-load").unwrap();
+        house.second();
+        let told = loop {
+            match house.procedure.poll(house.now) {
+                Event::Wait { .. } => house.second(),
+                Event::Order(order) => house.obey(order),
+                Event::Ask(question) => {
+                    let said = house.answers.remove(question.key.as_str()).unwrap();
+                    house.procedure.answer(house.now, said);
+                }
+                Event::Say(words) => break words,
+                Event::Begin(_) => {}
+                other => panic!("{said:?}: {other:?}"),
+            }
+        };
+        assert_eq!(told, "See that the test load is switched off.", "{said:?}");
+        let next = house.procedure.poll(house.now);
+        assert!(matches!(next, Event::Order(Order { want: Want::Auto, .. })), "{said:?}: {next:?}");
+    }
+}
+
+#[test]
+fn a_step_back_does_the_one_before_again_even_if_it_was_good() {
+    let mut procedure = Procedure::new(&heater(), vec![acknowledged()]);
+    assert!(matches!(procedure.poll(START), Event::Held(_)));
+    assert!(matches!(procedure.poll(START), Event::Begin(step) if step.id == "sources"));
+    assert!(matches!(procedure.poll(START), Event::Ask(_)));
+    procedure.answer(START, Said::Back);
+    assert!(matches!(procedure.poll(START), Event::Begin(step) if step.id == "cautions"));
+}
+
+#[test]
+fn a_step_that_was_good_stays_good_when_it_is_skipped_later() {
+    let good = StepResult { id: "sources".to_owned(), ..acknowledged() };
+    let mut procedure = Procedure::new(&heater(), vec![acknowledged(), good]);
+    procedure.only("sources").unwrap();
+    assert!(matches!(procedure.poll(START), Event::Begin(_)));
+    assert!(matches!(procedure.poll(START), Event::Ask(_)));
+    procedure.answer(START, Said::Skip);
+    assert!(matches!(procedure.poll(START), Event::Say(words) if words.contains("stays good")));
+    assert_eq!(procedure.poll(START), Event::Done);
 }

@@ -93,6 +93,12 @@ fn place<'a>(table: &'a Table, key: &str) -> Option<&'a Value> {
     None
 }
 
+/// A question with a stop at its end.
+fn sentence(words: &str) -> String {
+    let stop = if words.ends_with(['.', '?', ')']) { "" } else { "." };
+    format!("{words}{stop}")
+}
+
 fn typed(value: &Value) -> Option<String> {
     Some(match value {
         Value::String(text) => text.clone(),
@@ -115,10 +121,14 @@ impl Installer for Answers {
             Ask::Number { low, .. } => format!("{low}"),
             Ask::Choice(words) => format!("{:?}", words.first().copied().unwrap_or_default()),
             Ask::YesNo => "true".to_owned(),
+            Ask::Date { .. } => "\"2026-05-31\"".to_owned(),
         };
         Reply::Missing(format!(
-            "{} has no answer to `{}` ({}). Add `{} = {example}`, or answer it with \"skip\"",
-            self.name, question.key, question.words, question.key
+            "{} has no answer to `{}`: {} Add `{} = {example}`, or answer it with \"skip\"",
+            self.name,
+            question.key,
+            sentence(&question.words),
+            question.key
         ))
     }
 }

@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 use overspill_rules::commission::passive::{Held, PassiveReport};
 use overspill_rules::commission::procedure::{Fact, Read, Standing as Stands, Step, StepResult};
-use overspill_rules::home::{Fallback, Home, Kind, Measures, Positive, Side};
+use overspill_rules::home::{Home, Kind, Measures, Positive, Side};
 use overspill_rules::time::{Span, WallTime};
 
 use super::proposal::{Proposal, Written};
@@ -91,7 +91,7 @@ pub(super) fn set_up(record: &mut Record, home: &Home, steps: &[Step]) {
                 name: load.name.clone(),
                 rating: rating(load.kind),
                 local_switch: known.and_then(|k| k.local_switch.clone()),
-                fallback: fallback(load.fallback),
+                fallback: load.fallback.words(),
                 declared_s: load.device_timeout.map(|t| t.as_seconds()),
                 timed_s: known.and_then(|k| k.timed_s),
                 trials: known.map_or_else(Vec::new, |k| k.trials.clone()),
@@ -128,15 +128,6 @@ fn rating(kind: Kind) -> String {
         Kind::ChargePoint { floor_a, ceiling_a } => format!("{floor_a:.0} to {ceiling_a:.0} A"),
         Kind::Modulated { floor_w, ceiling_w } => format!("{floor_w:.0} to {ceiling_w:.0} W"),
         Kind::Switch { rating_w } => format!("{rating_w:.0} W"),
-    }
-}
-
-fn fallback(fallback: Fallback) -> String {
-    match fallback {
-        Fallback::Off => "off".to_owned(),
-        Fallback::Watts { watts } => format!("{watts:.0} W"),
-        Fallback::Amps { amps } => format!("{amps:.0} A"),
-        Fallback::Release => "what its device does by itself".to_owned(),
     }
 }
 

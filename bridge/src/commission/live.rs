@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use overspill_rules::commission::procedure::{
-    Event, LoadSays, Order, Procedure, Question, Said, Standing, StepResult, Want,
+    Ask, Event, LoadSays, Order, Procedure, Question, Said, Standing, StepResult, Want,
 };
 use overspill_rules::home::LoadId;
 use overspill_rules::kept::Kept;
@@ -164,7 +164,14 @@ pub async fn run(
         shown: WallTime(0),
         on_line: false,
         overridden: Vec::new(),
+        waited: false,
+        skipped: false,
+        typing: true,
     };
+    if sitting.options.only.is_none() {
+        let opening = sitting.options.paper.opening(&sitting.procedure.to_do());
+        sitting.print(&opening);
+    }
     // Also what lapsed when a correction was written at the end of the last sitting.
     let lapsed = sitting.record.tests.iter().filter(|t| t.verdict == record::Standing::Lapsed);
     let titles: Vec<String> = lapsed.map(|t| t.title.clone()).collect();
@@ -228,6 +235,12 @@ struct Sitting<'a> {
     on_line: bool,
     /// Loads that this program holds.
     overridden: Vec<LoadId>,
+    /// Something was awaited since the last question.
+    waited: bool,
+    /// The step at work was skipped.
+    skipped: bool,
+    /// Lines may still come.
+    typing: bool,
 }
 
 /// What a question came to.
@@ -273,24 +286,17 @@ impl Sitting<'_> {
                     let text = self.options.paper.ask(&question);
                     self.print(&text);
                     match self.asked(&question, &mut end).await? {
-                        Asked::Said(Said::Stop) | Asked::Ended => {
-                            self.procedure.stop();
-                            self.say("Stopped. What was done is kept; the same command goes on here.");
-                        }
-                        Asked::Said(said) => {
-                            let now = self.now();
-                            self.procedure.answer(now, said);
-                        }
+                        Asked::Said(said) => self.said(said),
+                        Asked::Ended => self.said(Said::Stop),
                     }
                 }
                 Event::Wait { until, words } => {
                     self.show_wait(until, &words);
+                    self.waited = true;
                     tokio::select! {
                         event = self.events.recv() => self.hear(event),
-                        () = &mut end => {
-                            self.procedure.stop();
-                            self.say("Stopped. What was done is kept; the same command goes on here.");
-                        }
+                        line = self.options.lines.recv(), if self.typing => self.typed_early(line),
+                        () = &mut end => self.said(Said::Stop),
                         () = tokio::time::sleep(LOOK_EVERY) => {}
                     }
                     self.hear_all();
@@ -299,7 +305,9 @@ impl Sitting<'_> {
                 Event::Say(words) => self.say(&words),
                 Event::Result(result) => {
                     self.keep(&result)?;
-                    if result.standing != Standing::Good && self.options.installer.may_repeat() {
+                    let skipped = std::mem::take(&mut self.skipped);
+                    let may_be_again = result.standing != Standing::Good && self.procedure.goes_on();
+                    if may_be_again && !skipped && self.options.installer.may_repeat() {
                         self.offer_again(&mut end).await?;
                     }
                 }
@@ -326,11 +334,34 @@ impl Sitting<'_> {
         let text = self.options.paper.ask(&question);
         self.print(&text);
         match self.asked(&question, end).await? {
-            Asked::Said(Said::Repeat) => self.procedure.again(),
-            Asked::Said(Said::Stop) | Asked::Ended => self.procedure.stop(),
-            Asked::Said(_) => {}
+            Asked::Said(Said::Repeat | Said::Back) => self.procedure.again(),
+            Asked::Said(Said::Stop) | Asked::Ended => self.said(Said::Stop),
+            Asked::Said(Said::Answer(_) | Said::Skip) => {}
         }
         Ok(())
+    }
+
+    /// Hands on what was said.
+    fn said(&mut self, said: Said) {
+        if said == Said::Stop {
+            self.say(STOPPED);
+        }
+        self.skipped = said == Said::Skip;
+        let now = self.now();
+        self.procedure.answer(now, said);
+    }
+
+    /// A line that came before it was asked for. It is no answer to what is asked next: whoever pressed Enter too early
+    /// did not switch yet.
+    fn typed_early(&mut self, line: Option<String>) {
+        let Some(line) = line else {
+            self.typing = false;
+            return;
+        };
+        match Said::at_any_time(&line) {
+            Some(said) => self.said(said),
+            None => self.say("Too early: it is asked when the time has come. Type repeat, back, skip or stop to leave this step."),
+        }
     }
 
     /// Waits for an answer that fits; what is heard meanwhile is not lost.
@@ -340,15 +371,19 @@ impl Sitting<'_> {
         end: &mut (impl Future<Output = ()> + Unpin),
     ) -> Result<Asked, CommissionError> {
         self.hear_all();
+        if std::mem::take(&mut self.waited) && question.ask == Ask::Done {
+            while let Ok(line) = self.options.lines.try_recv() {
+                if let Some(said) = Said::at_any_time(&line) {
+                    return Ok(Asked::Said(said));
+                }
+            }
+        }
         match self.options.installer.ask(question) {
             Reply::Typed(typed) => {
                 let said = question.read(&typed).map_err(|why| {
-                    CommissionError::Answer(format!("`{typed}` does not answer `{}`: {why}", question.key))
+                    CommissionError::Answer(format!("`{typed}` does not answer `{}`. {why}", question.key))
                 })?;
                 self.say(&format!("> {typed}"));
-                // An answer comes after what was sent before it.
-                tokio::time::sleep(Duration::from_millis(5)).await;
-                self.hear_all();
                 return Ok(Asked::Said(said));
             }
             Reply::Missing(why) => return Err(CommissionError::Answer(why)),
@@ -418,25 +453,30 @@ impl Sitting<'_> {
         let name = load.name.clone();
         self.overridden.retain(|l| *l != order.load);
         let (body, words) = match order.want {
-            Want::Auto => (json!({ "want": "auto", "by": BY }), "its rules again"),
+            Want::Auto => (json!({ "want": "auto", "by": BY }), "left to its rules again"),
             Want::On | Want::Off => {
                 self.overridden.push(order.load);
                 let want = if order.want == Want::On { "on" } else { "off" };
                 let lasts = format!("{}s", order.lasts.0 / 1000);
-                (json!({ "want": want, "for": lasts, "by": BY }), want)
+                let words = if order.want == Want::On { "commanded on" } else { "commanded off" };
+                (json!({ "want": want, "for": lasts, "by": BY }), words)
             }
         };
         let sent = self.link.publish(&topic, body.to_string(), Qos::AtLeastOnce, false, None);
         match sent {
-            Ok(()) => self.say(&format!("{name}: {words}.")),
-            Err(why) => self.say(&format!("{name}: {words} could not be sent: {why}.")),
+            Ok(()) => self.say(&format!("{name} is {words}.")),
+            Err(why) => self.say(&format!("{name} could not be {words}: {why}.")),
         }
     }
 
     /// Takes back every override, whatever the reason of the end, and takes leave of the broker.
     async fn take_back(&mut self) {
-        while let Event::Order(order) = self.procedure.poll(self.options.clock.wall()) {
-            self.order(order);
+        loop {
+            match self.procedure.poll(self.options.clock.wall()) {
+                Event::Order(order) => self.order(order),
+                Event::Say(words) => self.say(&words),
+                _ => break,
+            }
         }
         for load in std::mem::take(&mut self.overridden) {
             self.order(Order { load, want: Want::Auto, lasts: Span::ZERO });
@@ -447,26 +487,23 @@ impl Sitting<'_> {
 
     fn show_wait(&mut self, until: WallTime, words: &str) {
         let left = Span((until - self.now()).0.max(0) / 1000 * 1000);
-        if !self.options.paper.live {
-            if self.waiting != words {
-                words.clone_into(&mut self.waiting);
-                self.say(&format!(".. {words}, at most {left}"));
-            }
-            return;
-        }
         let now = self.now();
-        if self.waiting == words && now - self.shown < REFRESH_EVERY {
+        if self.waiting != words {
+            (self.waiting, self.shown) = (words.to_owned(), WallTime(0));
+            self.say(&format!(".. {words}, at most {left}"));
+        }
+        if !self.options.paper.live || now - self.shown < REFRESH_EVERY {
             return;
         }
-        (self.shown, self.waiting) = (now, words.to_owned());
-        let live: Vec<String> =
-            self.procedure.live().filter_map(|(id, w)| Some(format!("{id} {:.0} W", w?))).collect();
-        let columns = self.options.paper.columns.saturating_sub(1);
-        let line: String = format!("{left} {words} | {}", live.join("  ")).chars().take(columns).collect();
+        self.shown = now;
+        let line = self.options.paper.live_line(left, self.procedure.live());
         (self.options.print)(&format!("\r\u{1b}[K{line}"));
         self.on_line = true;
     }
 }
+
+const STOPPED: &str = "Stopped. Steps that were finished are kept, and the same command goes on from here. Test load and roof are switched \
+                       anew, until every point has its verdict.";
 
 /// Who asks, in notices and in the record of the daemon.
 const BY: &str = "commissioning";

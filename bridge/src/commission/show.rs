@@ -1,6 +1,6 @@
 //! What the dialogue says, as plain lines: at most 80 columns, and as few as a phone shows. Colour only adds.
 
-use overspill_rules::commission::procedure::{Ask, Question, Standing, Step, StepResult};
+use overspill_rules::commission::procedure::{Ask, HELP, Question, Standing, Step, StepResult};
 use overspill_rules::time::Span;
 
 use super::keeping::{LAPSED, NOT_BEGUN};
@@ -19,6 +19,10 @@ pub struct Paper {
 
 /// Wider lines are hard to read; narrower ones hold no sentence.
 const COLUMNS: (usize, usize) = (30, 80);
+
+/// What whoever begins should have beside them.
+const AT_HAND: &str = "Have at hand: a plain heater or kettle whose rating is printed on it, a calibrated clamp meter, and `overspill run` with \
+                       this home file in another terminal.";
 
 impl Paper {
     /// For a screen of so many columns.
@@ -44,6 +48,41 @@ impl Paper {
         format!("\u{1b}[{colour}m{word}\u{1b}[0m")
     }
 
+    /// What stands before the first step: how long it takes, what must be at hand, what may be typed.
+    pub(super) fn opening(self, to_do: &[&Step]) -> String {
+        let [first, .., last] = to_do else { return String::new() };
+        let all = to_do.iter().fold(Span::ZERO, |sum, s| sum + s.lasts);
+        let mut out = self.lines(
+            &format!(
+                "{} steps, from \"{}\" to \"{}\": about {} in all, and any of them can be done another day.",
+                to_do.len(),
+                first.title,
+                last.title,
+                rounded(all)
+            ),
+            "",
+        );
+        out += &self.lines(AT_HAND, "");
+        out += &self.lines(&format!("{HELP}. ? at a question tells what fits."), "");
+        out
+    }
+
+    /// The line that is refreshed while something is awaited: what is left of the time, and the newest readings.
+    pub(super) fn live_line<'a>(
+        self,
+        left: Span,
+        readings: impl Iterator<Item = (&'a str, Option<f64>)>,
+    ) -> String {
+        let mut line = left.to_string();
+        for (id, watts) in readings {
+            let told = watts.map_or_else(|| format!("  {id} -"), |w| format!("  {id} {w:.0} W"));
+            if line.chars().count() + told.chars().count() < self.columns {
+                line += &told;
+            }
+        }
+        line
+    }
+
     /// The head of a step: place, title, what to do, cautions.
     pub(super) fn begin(self, place: (usize, usize), step: &Step) -> String {
         let mut out = format!("\n{}\n", "-".repeat(self.columns.min(40)));
@@ -60,10 +99,15 @@ impl Paper {
     /// A question.
     pub(super) fn ask(self, question: &Question) -> String {
         let how = match &question.ask {
-            Ask::Text { optional: true } if !question.words.contains("Enter") => " (or Enter)".to_owned(),
-            Ask::Done | Ask::Text { .. } => String::new(),
+            Ask::Text { optional: true } | Ask::Date { optional: true }
+                if !question.words.contains("Enter") =>
+            {
+                " (or Enter)".to_owned()
+            }
+            Ask::Done | Ask::Text { .. } | Ask::Date { .. } => String::new(),
             Ask::Number { unit: "", .. } => " (number)".to_owned(),
             Ask::Number { unit, .. } => format!(" ({unit})"),
+            Ask::Choice(words) if Ask::is_of_numbers(words) => format!(" ({})", words.join(", ")),
             Ask::Choice(words) => {
                 let all: Vec<String> =
                     words.iter().enumerate().map(|(i, w)| format!("{} {w}", i + 1)).collect();
@@ -86,7 +130,12 @@ impl Paper {
 
     /// A step that was good before.
     pub(super) fn held(self, result: &StepResult) -> String {
-        self.lines(&format!("{}: {} since an earlier sitting.", result.title, Standing::Good.word()), "")
+        let mut out = self.lines(&format!("{}: {} since before.", result.title, Standing::Good.word()), "");
+        if result.id == "cautions" {
+            let other = "Is another person at work now? Then stop, and begin with `--step cautions`.";
+            out += &self.lines(&format!("{} {other}", result.words), "  ");
+        }
+        out
     }
 
     /// How all stands.
@@ -155,13 +204,19 @@ mod tests {
     fn what_is_skipped_stays_open_and_a_stop_ends_it() {
         let mut procedure = procedure();
         let now = WallTime(0);
-        assert!(matches!(procedure.poll(now), Event::Begin(step) if step.id == "cautions"));
+        procedure.only("sources").unwrap();
+        assert!(matches!(procedure.poll(now), Event::Begin(step) if step.id == "sources"));
         assert!(matches!(procedure.poll(now), Event::Ask(_)));
         procedure.answer(now, Said::Skip);
         let Event::Result(result) = procedure.poll(now) else { unreachable!("a skipped step has a result") };
         assert_eq!(result.standing, Standing::Open);
-        let shown = Paper::new(40, false, false).result(&result);
-        assert_eq!(shown, "  => not proven yet\n     It was skipped.\n     -> Do this step.\n");
+        insta::assert_snapshot!(Paper::new(40, false, false).result(&result), @r"
+          => not proven yet
+             It was skipped.
+             -> Do it when the time is right:
+                the same command asks for it
+                again.
+        ");
         procedure.stop();
         assert_eq!(procedure.poll(now), Event::Done);
     }
@@ -183,6 +238,47 @@ mod tests {
           off; Flashes of the supply meter; Car on and off; Cellar dehumidifier on and
           off; Nobody commands.
         ");
+    }
+
+    #[test]
+    fn what_stands_before_the_first_step() {
+        let procedure = procedure();
+        insta::assert_snapshot!(Paper::new(42, false, false).opening(&procedure.to_do()), @r#"
+        26 steps, from "Before anything else" to
+        "Whom to call": about 1 h 46 min in all,
+        and any of them can be done another day.
+        Have at hand: a plain heater or kettle
+        whose rating is printed on it, a
+        calibrated clamp meter, and `overspill
+        run` with this home file in another
+        terminal.
+        At any time: repeat does this step again,
+        back the one before it, skip leaves it
+        open, stop keeps what is done and ends. ?
+        at a question tells what fits.
+        "#);
+    }
+
+    #[test]
+    fn the_line_of_live_readings_fits_a_narrow_screen() {
+        let readings =
+            [("grid", Some(-2832.4)), ("solar", Some(3201.0)), ("water-draw", None), ("battery", Some(0.0))];
+        let line = Paper::new(42, true, true).live_line(Span::seconds(58), readings.into_iter());
+        assert_eq!(line, "58 s  grid -2832 W  solar 3201 W");
+        let line = Paper::new(60, true, true).live_line(Span::seconds(58), readings.into_iter());
+        assert_eq!(line, "58 s  grid -2832 W  solar 3201 W  water-draw -  battery 0 W");
+    }
+
+    #[test]
+    fn words_to_choose_from_are_numbered_unless_they_are_numbers() {
+        let paper = Paper::new(80, false, false);
+        let ask = |words: Vec<&'static str>| {
+            let question =
+                Question { key: "a".to_owned(), words: "Which?".to_owned(), ask: Ask::Choice(words) };
+            paper.ask(&question)
+        };
+        assert_eq!(ask(vec!["line", "neutral"]), "  ? Which? (1 line, 2 neutral)\n");
+        assert_eq!(ask(vec!["0.5", "1", "3"]), "  ? Which? (0.5, 1, 3)\n");
     }
 
     #[test]

@@ -144,6 +144,18 @@ pub enum Fallback {
     Release,
 }
 
+impl Fallback {
+    /// What the load gets, as people read it.
+    pub fn words(self) -> String {
+        match self {
+            Fallback::Off => "off".to_owned(),
+            Fallback::Watts { watts } => format!("{watts:.0} W"),
+            Fallback::Amps { amps } => format!("{amps:.0} A"),
+            Fallback::Release => "what its device does by itself".to_owned(),
+        }
+    }
+}
+
 /// A temperature above which a heater is not switched on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct TooHot {

@@ -58,7 +58,8 @@ pub fn text(home: &Home, report: &PassiveReport, columns: usize) -> String {
     }
     say(
         "",
-        "Recorded readings prove scales only against each other: hold one point against an instrument or the supply meter.",
+        "Recorded readings prove scales only against each other: hold one point against an instrument or the supply meter. \
+         A small disturbance by a conductor beside a clamp is not judged from them: only switching tells it.",
     );
     out
 }

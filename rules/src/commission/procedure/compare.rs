@@ -37,7 +37,7 @@ impl Flashes {
         vec![
             Question::new(
                 "flashes.per-kwh",
-                "What is printed beside the lamp (imp/kWh)?",
+                "How many flashes a kilowatt-hour is printed beside the lamp?",
                 ask("imp/kWh", 1.0, 100_000.0, false),
             ),
             Question::new(
@@ -158,6 +158,9 @@ pub(super) struct Instrument {
     answers: Answers,
 }
 
+/// What a plain heater draws, in watts.
+const HEATER_W: f64 = 3000.0;
+
 /// The reading of a point is averaged over this.
 const MEAN: Span = Span::seconds(10);
 
@@ -166,14 +169,18 @@ impl Instrument {
         Instrument { point, id: id.to_owned(), answers: Vec::new() }
     }
 
-    fn question(&self, i: usize) -> Option<Question> {
+    fn question(&self, world: &World, i: usize) -> Option<Question> {
+        let now = world.fresh(self.point).map_or_else(
+            || format!("`{}` is not heard now.", self.id),
+            |watts| format!("`{}` reads {:.0} W now.", self.id, watts.abs()),
+        );
         let key = |what: &str| format!("instrument.{}.{what}", self.id);
         let ask = |unit, low, high| Ask::Number { unit, low, high, optional: false };
         let in_amps = words(&self.answers, 3) == "A";
         Some(match i {
             0 => Question::new(
                 key("class"),
-                "Accuracy class of the clamp or meter",
+                "Accuracy class of the clamp or meter, as printed",
                 Ask::Choice(vec!["0.5", "1", "3"]),
             ),
             1 => Question::new(key("rated-a"), "Its rated current", ask("A", 1.0, 2000.0)),
@@ -183,10 +190,16 @@ impl Instrument {
                 "Does the instrument read watts or amps?",
                 Ask::Choice(vec!["W", "A"]),
             ),
-            4 if in_amps => {
-                Question::new(key("value"), "It reads now, beside a steady heater", ask("A", 0.05, 2000.0))
-            }
-            4 => Question::new(key("value"), "It reads now, without its sign", ask("W", 1.0, 500_000.0)),
+            4 if in_amps => Question::new(
+                key("value"),
+                format!("{now} What does the instrument read, beside a steady heater?"),
+                ask("A", 0.05, 2000.0),
+            ),
+            4 => Question::new(
+                key("value"),
+                format!("{now} What does the instrument read, without its sign?"),
+                ask("W", 1.0, 500_000.0),
+            ),
             _ => return None,
         })
     }
@@ -194,7 +207,7 @@ impl Instrument {
 
 impl Machine for Instrument {
     fn next(&mut self, world: &mut World) -> Move {
-        match self.question(self.answers.len()) {
+        match self.question(world, self.answers.len()) {
             Some(question) => Move::Ask(question),
             None => Move::Finish(self.compared(world)),
         }
@@ -221,18 +234,37 @@ impl Instrument {
         let rated_a = number(&self.answers, 1).unwrap_or(100.0);
         let share = number(&self.answers, 2).unwrap_or(1.0) / 100.0;
         let value = number(&self.answers, 4).unwrap_or(0.0);
-        let reference_w = if words(&self.answers, 3) == "A" { value * volts } else { value };
+        let by_amps = words(&self.answers, 3) == "A";
+        let reference_w = if by_amps { value * volts } else { value };
         let spread = spread(world.between(self.point, from, world.now));
         let said = format!("The instrument says {reference_w:.0} W, `{}` {:.0} W", self.id, reads_w.abs());
         let made = match compare(reads_w.abs(), reference_w, share, class, rated_a, volts) {
+            Accuracy::Within { limit } if by_amps => Made::good(format!(
+                "{said}: within {:.1} %, as volts times amps, which are watts where little but a heater runs.",
+                100.0 * limit
+            )),
             Accuracy::Within { limit } => Made::good(format!("{said}: within {:.1} %.", 100.0 * limit)),
+            // Volts times amps are more than the watts of anything with a power factor below 1.
+            Accuracy::Outside { reads_times, .. } if by_amps && reads_times < 1.0 => Made::open(
+                format!(
+                    "{said}: {reads_times:.2} times as much, as a good point does beside anything but a heater."
+                ),
+                "Repeat with an instrument that reads watts, or while nothing but a plain heater runs.",
+            ),
             Accuracy::Outside { limit, reads_times } => Made::wrong(
                 format!("{said}: {reads_times:.2} times as much, and {:.1} % are allowed.", 100.0 * limit),
                 "Compare ratio, burden and turns with the settings; or set `scale` of this point.",
             ),
             Accuracy::TooSmall { least_w } => Made::open(
                 format!("{said}. At so little its class promises nothing."),
-                format!("Repeat while {least_w:.0} W or more flow: a heater, a kettle."),
+                format!(
+                    "Repeat while {least_w:.0} W or more flow{}.",
+                    if least_w <= HEATER_W {
+                        ": a heater, a kettle"
+                    } else {
+                        "; a clamp of a smaller rating or of class 1 would tell from less on"
+                    }
+                ),
             ),
             Accuracy::TooLarge { most_w } => Made::open(
                 format!("{said}. That is beyond what its class is promised for."),

@@ -1,66 +1,18 @@
 //! What a load does when nobody commands it: the daemon stopped, the network gone, the device's power gone and back.
 
+mod verdict;
+mod way;
+
 use crate::home::{Fallback, Load, LoadId};
 use crate::time::{Span, WallTime};
 
+use super::super::Sample;
 use super::load::{COMES_UP, HELD, NO_DAEMON, START_IT};
 use super::machine::{Machine, Move, Order, Want};
 use super::question::{Answer, Ask, Question};
-use super::result::{Fact, Made};
+use super::result::Made;
 use super::world::World;
-
-/// How the commander goes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Way {
-    /// `overspill run` is ended by hand: it gives every load its fallback first.
-    Stopped,
-    /// The device loses its network: its own time-out acts.
-    Network,
-    /// The device loses its power, and gets it back.
-    Power,
-}
-
-impl Way {
-    pub(super) const ALL: [Way; 3] = [Way::Stopped, Way::Network, Way::Power];
-
-    pub(super) fn word(self) -> &'static str {
-        match self {
-            Way::Stopped => "stopped",
-            Way::Network => "network",
-            Way::Power => "power",
-        }
-    }
-
-    pub(super) fn title(self) -> &'static str {
-        match self {
-            Way::Stopped => "the daemon stopped",
-            Way::Network => "its network gone",
-            Way::Power => "its power gone and back",
-        }
-    }
-
-    fn prompt(self) -> &'static str {
-        match self {
-            Way::Stopped => {
-                "Stop the daemon now (Ctrl-C in its terminal, or systemctl stop), and press Enter at once."
-            }
-            Way::Network => {
-                "Take the device off the network now (pull its cable, or switch its access point off), and press Enter at once."
-            }
-            Way::Power => {
-                "Switch the device's power off, wait ten seconds, switch it on again, and press Enter."
-            }
-        }
-    }
-
-    fn put_right(self) -> &'static str {
-        match self {
-            Way::Stopped => "Start the daemon again, wait until it is up, and press Enter.",
-            Way::Network => "Put the device back on the network, and press Enter.",
-            Way::Power => "See that the device is on and on the network again, and press Enter.",
-        }
-    }
-}
+pub(super) use way::Way;
 
 /// A stopped daemon's last words and a device that obeys them take this long beside what the home file says.
 const GRACE: Span = Span::seconds(15);
@@ -68,15 +20,30 @@ const GRACE: Span = Span::seconds(15);
 /// How long a device that got its power back is watched.
 const POWERED: Span = Span::seconds(60);
 
+/// A daemon that was stopped is heard to be gone within this.
+const GOES: Span = Span::seconds(20);
+
 enum Stage {
     Begin,
     Draws(WallTime),
-    Prompt,
-    /// Since when, and until when it is waited for.
-    Gone(WallTime, WallTime),
+    /// Asked for since then.
+    Prompt(WallTime),
+    /// The daemon is not gone yet; asked for since, and waited for until.
+    Going(WallTime, WallTime),
+    Gone(Watched),
     AskEyes,
     PutRight,
     Over,
+}
+
+/// The time in which the load is watched without its commander.
+#[derive(Clone, Copy)]
+struct Watched {
+    /// The prompt: nothing was switched before.
+    prompt: WallTime,
+    /// The commander was gone by then.
+    from: WallTime,
+    until: WallTime,
 }
 
 /// One load's fallback in one way.
@@ -88,6 +55,7 @@ pub(super) struct Fallen {
     ordered: bool,
     prompted: bool,
     made: Option<Made>,
+    say: Option<&'static str>,
     /// Until when the daemon is waited for.
     patient: Option<WallTime>,
 }
@@ -102,6 +70,7 @@ impl Fallen {
             ordered: false,
             prompted: false,
             made: None,
+            say: None,
             patient: None,
         }
     }
@@ -119,12 +88,7 @@ impl Fallen {
     /// What was declared: for people, and how long it may take.
     fn declared(&self, world: &World) -> (String, Span) {
         let Some(load) = self.of(world) else { return (String::new(), GRACE) };
-        let what = match load.fallback {
-            Fallback::Off => "off".to_owned(),
-            Fallback::Watts { watts } => format!("{watts:.0} W"),
-            Fallback::Amps { amps } => format!("{amps:.0} A"),
-            Fallback::Release => "what the device does by itself".to_owned(),
-        };
+        let what = load.fallback.words();
         let by_itself = load.device_timeout.unwrap_or(Span::ZERO);
         let within = match (self.way, load.fallback) {
             (Way::Stopped, Fallback::Release) | (Way::Network, _) => by_itself + load.settle,
@@ -133,12 +97,19 @@ impl Fallen {
         (what, within)
     }
 
+    /// Whether a draw is next to nothing.
+    fn rests(&self, world: &World, watts: f64) -> bool {
+        let volts = world.volts().map_or(world.home.supply.volts, |(_, v)| v);
+        let ceiling_w = self.of(world).map_or(0.0, |l| l.ceiling_w(volts));
+        watts.abs() <= (0.05 * ceiling_w).max(50.0)
+    }
+
     /// Whether a draw is that of the fallback.
     fn is_there(&self, world: &World, watts: f64) -> bool {
         let Some(load) = self.of(world) else { return false };
         let volts = world.volts().map_or(world.home.supply.volts, |(_, v)| v);
         let near = |wanted: f64| (watts - wanted).abs() <= (0.15 * wanted).max(50.0);
-        let rests = watts.abs() <= (0.05 * load.ceiling_w(volts)).max(50.0);
+        let rests = self.rests(world, watts);
         match load.fallback {
             Fallback::Off => rests,
             // What it was told to do before its power went was nothing.
@@ -150,16 +121,34 @@ impl Fallen {
         }
     }
 
-    /// The newest own reading that was taken after `from`.
-    fn since(&self, world: &World, from: WallTime) -> Option<(WallTime, f64)> {
-        let point = world.home.meter_of(self.load)?;
-        let newest = world.trace(point)?.samples.last()?;
-        (newest.at > from).then_some((newest.at, newest.watts))
+    /// The load's own readings that were taken after `from`.
+    fn own<'a>(&self, world: &'a World, from: WallTime) -> &'a [Sample] {
+        let Some(point) = world.home.meter_of(self.load) else { return &[] };
+        let all = world.between(point, from, world.now);
+        all.get(all.partition_point(|s| s.at <= from)..).unwrap_or_default()
+    }
+
+    /// The first of the readings from which on all are those of the fallback.
+    fn arrived(&self, world: &World, own: &[Sample]) -> Option<Sample> {
+        own.iter().rev().take_while(|s| self.is_there(world, s.watts)).last().copied()
+    }
+
+    /// The time begins in which it is watched.
+    fn watch(&mut self, world: &World, prompt: WallTime) {
+        let (_, within) = self.declared(world);
+        let watched = if self.way == Way::Power { POWERED } else { within.times(1.5) + GRACE };
+        // A daemon that ended says so itself, and sooner than a hand.
+        let gone = world.commander.filter(|(at, up)| self.way == Way::Stopped && !up && *at >= prompt);
+        let from = gone.map_or(world.now, |(at, _)| at);
+        self.stage = Stage::Gone(Watched { prompt, from, until: world.now + watched });
     }
 }
 
 impl Machine for Fallen {
     fn next(&mut self, world: &mut World) -> Move {
+        if let Some(words) = self.say.take() {
+            return Move::Say(words.to_owned());
+        }
         match self.stage {
             Stage::Begin if world.is_commanded() => {
                 self.stage = Stage::Draws(world.now + Span::minutes(12));
@@ -180,22 +169,17 @@ impl Machine for Fallen {
                 "No daemon is heard. Start `overspill run` with this home file in another terminal, wait until it is up, and press Enter.",
             )),
             Stage::Draws(until) => self.draws(world, until),
-            Stage::Prompt => {
+            Stage::Prompt(_) => {
                 Move::Ask(Question::done(format!("{}.{}", self.key, self.way.word()), self.way.prompt()))
             }
-            Stage::Gone(from, until) => self.gone(world, from, until),
+            Stage::Going(prompt, until) => self.going(world, prompt, until),
+            Stage::Gone(watched) => self.gone(world, watched),
             Stage::AskEyes => {
-                let (what, within) = self.declared(world);
-                Move::Ask(Question::new(
-                    format!("{}.seen", self.key),
-                    format!(
-                        "Nothing measures this load by itself now. Within {within}, did it come to its fallback ({what})? See its own display or lamp."
-                    ),
-                    Ask::YesNo,
-                ))
+                Move::Ask(Question::new(format!("{}.seen", self.key), self.by_eyes(world), Ask::YesNo))
             }
             Stage::PutRight => {
-                Move::Ask(Question::done(format!("{}.put-right", self.key), self.way.put_right()))
+                let words = format!("{}, and press Enter.", self.way.put_right());
+                Move::Ask(Question::done(format!("{}.put-right", self.key), words))
             }
             Stage::Over if self.ordered => {
                 self.ordered = false;
@@ -213,18 +197,12 @@ impl Machine for Fallen {
                 self.prompted = true;
                 self.patient = Some(world.now + COMES_UP);
             }
-            Stage::Prompt => {
-                let (_, within) = self.declared(world);
-                let watched = if self.way == Way::Power { POWERED } else { within.times(1.5) + GRACE };
-                self.stage = Stage::Gone(world.now, world.now + watched);
+            Stage::Prompt(prompt) if self.way == Way::Stopped => {
+                self.stage = Stage::Going(prompt, world.now + GOES);
             }
+            Stage::Prompt(prompt) => self.watch(world, prompt),
             Stage::AskEyes => {
-                let (what, within) = self.declared(world);
-                let made = if answer == Answer::Yes(true) {
-                    Made::good(format!("Seen at the device: its fallback ({what}) within {within}."))
-                } else {
-                    wrong(&what, within)
-                };
+                let made = self.seen(world, answer == Answer::Yes(true));
                 self.done(made);
             }
             Stage::PutRight => self.stage = Stage::Over,
@@ -235,13 +213,11 @@ impl Machine for Fallen {
     fn holds(&self) -> Vec<LoadId> {
         if self.ordered { vec![self.load] } else { Vec::new() }
     }
-}
 
-fn wrong(what: &str, within: Span) -> Made {
-    Made::wrong(
-        format!("It did not come to its declared fallback ({what}) within {within}."),
-        "Set the device's own time-out, or correct `fallback` and `device_timeout` in the home file; until then switch it off by hand when the daemon is down.",
-    )
+    fn left_switched(&self) -> Option<String> {
+        let begun = !matches!(self.stage, Stage::Begin | Stage::Draws(_) | Stage::Over);
+        begun.then(|| format!("{}.", self.way.put_right()))
+    }
 }
 
 impl Fallen {
@@ -252,7 +228,7 @@ impl Fallen {
         let own = world.home.meter_of(self.load).and_then(|p| world.fresh(p));
         let follows = own.is_none_or(|w| (w.abs() > 50.0) == wanted_on);
         if set && follows {
-            self.stage = Stage::Prompt;
+            self.stage = Stage::Prompt(world.now);
             return self.next(world);
         }
         if world.now < until {
@@ -267,58 +243,56 @@ impl Fallen {
         self.next(world)
     }
 
-    fn gone(&mut self, world: &mut World, from: WallTime, until: WallTime) -> Move {
-        let (what, within) = self.declared(world);
-        let release = self.of(world).is_some_and(|l| l.fallback == Fallback::Release);
-        let now = self.since(world, from);
-        // After power is back, and where the device decides by itself, it is watched to the end.
-        let to_the_end = self.way == Way::Power || release;
-        if let Some((at, watts)) = now
-            && !to_the_end
-            && self.is_there(world, watts)
-        {
-            let took = at - from;
-            self.done(self.timed(world, &what, within, took, watts));
+    /// Nothing is timed while the daemon is still there: it would command the load all the while.
+    fn going(&mut self, world: &mut World, prompt: WallTime, until: WallTime) -> Move {
+        if !world.is_commanded() {
+            self.watch(world, prompt);
+        } else if world.now < until {
+            return Move::Wait(until, "the daemon to be gone".to_owned());
+        } else {
+            self.say = Some("The daemon is still heard.");
+            self.stage = Stage::Prompt(world.now);
+        }
+        self.next(world)
+    }
+
+    fn gone(&mut self, world: &mut World, watched: Watched) -> Move {
+        let made = if self.way == Way::Stopped && world.is_commanded() {
+            Some(Made::open(
+                "The daemon was back before the load had done what it does without it.",
+                "Stop it so that nothing starts it again, and repeat.",
+            ))
+        } else if self.is_watched_to_the_end(world) {
+            None
+        } else {
+            self.arrived_in_time(world, watched)
+        };
+        if let Some(made) = made {
+            self.done(made);
             return self.next(world);
         }
-        if world.now < until {
-            return Move::Wait(until, format!("its fallback: {what}, declared within {within}"));
+        if world.now < watched.until {
+            return Move::Wait(watched.until, self.awaited(world));
         }
-        let made = match now {
-            None => {
-                self.stage = Stage::AskEyes;
-                return self.next(world);
-            }
-            Some((_, watts)) if to_the_end && self.is_there(world, watts) => {
-                let after =
-                    if self.way == Way::Power { "After its power came back" } else { "Left to itself" };
-                Made::good(format!("{after} it drew {watts:.0} W.")).read("drew", watts, "W")
-            }
-            Some((_, watts)) if self.way == Way::Power => Made::wrong(
-                format!(
-                    "After its power came back it drew {watts:.0} W, although it had been commanded off."
-                ),
-                "Set the device to start switched off.",
-            ),
-            Some((_, watts)) => wrong(&what, within).read("drew", watts, "W"),
-        };
+        if self.own(world, watched.from).is_empty() {
+            self.stage = Stage::AskEyes;
+            return self.next(world);
+        }
+        let made = self.at_the_end(world, watched);
         self.done(made);
         self.next(world)
     }
 
-    fn timed(&self, world: &World, what: &str, within: Span, took: Span, watts: f64) -> Made {
-        let seconds = took.as_seconds();
-        let load = self.of(world).map_or_else(String::new, |l| l.id.clone());
-        let said = format!("Its fallback ({what}) was there after {took}; declared is {within}.");
-        let made = if took <= within + GRACE {
-            Made::good(said)
-        } else {
-            Made::wrong(said, "Correct the device's time-out, or `device_timeout` in the home file.")
-        };
-        made.read("time to fallback", seconds, "s").read("drew", watts, "W").facts(vec![Fact::Fallback {
-            load,
-            way: self.way.title(),
-            seconds,
-        }])
+    /// After power is back, and where the device decides by itself, there is no moment at which it is done.
+    fn is_watched_to_the_end(&self, world: &World) -> bool {
+        self.way == Way::Power || self.of(world).is_some_and(|l| l.fallback == Fallback::Release)
+    }
+
+    fn awaited(&self, world: &World) -> String {
+        let (what, within) = self.declared(world);
+        match self.way {
+            Way::Power => "what it does now that its power is back".to_owned(),
+            Way::Stopped | Way::Network => format!("its fallback: {what}, declared within {within}"),
+        }
     }
 }

@@ -14,6 +14,8 @@ type Finish = Box<dyn Fn(&mut World, &Answers) -> Made + Send>;
 pub(super) struct Form {
     questions: Vec<Question>,
     answers: Answers,
+    /// Where this is so, nothing more is asked.
+    ends: fn(&Answers) -> bool,
     finish: Finish,
 }
 
@@ -22,13 +24,19 @@ impl Form {
         questions: Vec<Question>,
         finish: impl Fn(&mut World, &Answers) -> Made + Send + 'static,
     ) -> Form {
-        Form { questions, answers: Vec::new(), finish: Box::new(finish) }
+        Form { questions, answers: Vec::new(), ends: |_| false, finish: Box::new(finish) }
+    }
+
+    /// Asks no more where the answers say that there is nothing to ask.
+    pub(super) fn ends_when(mut self, ends: fn(&Answers) -> bool) -> Form {
+        self.ends = ends;
+        self
     }
 }
 
 impl Machine for Form {
     fn next(&mut self, world: &mut World) -> Move {
-        match self.questions.get(self.answers.len()) {
+        match self.questions.get(self.answers.len()).filter(|_| !(self.ends)(&self.answers)) {
             Some(question) => Move::Ask(question.clone()),
             None => Move::Finish((self.finish)(world, &self.answers)),
         }

@@ -299,10 +299,10 @@ impl Commanded {
         let times = self.edges / 2;
         let said = if own {
             format!(
-                "On {times} times, drawing {drew:.0} W of {most:.0} W, and off {times} times with {rested:.0} W; it followed within {slowest}."
+                "It was on {times} times, drawing {drew:.0} W of at most {most:.0} W, and off {times} times, drawing {rested:.0} W; it followed within {slowest}."
             )
         } else {
-            format!("On and off {times} times; it followed within {slowest}.")
+            format!("It was on and off {times} times, and followed within {slowest}.")
         };
         let ask =
             |made: Made| if own { made.read("drew", drew, "W").read("at rest", rested, "W") } else { made };
@@ -318,10 +318,7 @@ impl Commanded {
                 Some(Ok(share)) => {
                     Made::good(format!("{said} The grid reading moved by {:.0} % of it.", 100.0 * share))
                 }
-                Some(Err(words)) => Made::open(
-                    format!("{said} {words}"),
-                    "Repeat when the house is quieter; see also the verdict on the grid point.",
-                ),
+                Some(Err((words, next))) => Made::open(format!("{said} {words}"), next),
                 None => Made::good(said),
             }
         })
@@ -341,13 +338,18 @@ fn is_unclear(world: &World, load: LoadId) -> bool {
     grid_answer(world, load).is_some_and(|share| share.is_err())
 }
 
-/// What the grid reading did when the load was switched, as a share of it; `None` where it is not counted there.
-fn in_the_grid(world: &World, load: LoadId) -> Option<Result<f64, String>> {
+/// What the grid reading did when the load was switched, as a share of it, or what is wrong with that and what is next;
+/// `None` where it is not counted there.
+fn in_the_grid(world: &World, load: LoadId) -> Option<Result<f64, (&'static str, &'static str)>> {
+    const MEND_FIRST: &str = "See the verdict on the grid point, mend that, and repeat.";
     Some(match grid_answer(world, load)? {
         Ok(share) if share > DRAWS => Ok(share),
-        Ok(share) if share < -DRAWS => Err("The grid reading moved the other way.".to_owned()),
-        Ok(_) => Err("The grid reading did not move.".to_owned()),
-        Err(_) => Err("Its step can't be told in the grid reading: the house moved too much.".to_owned()),
+        Ok(share) if share < -DRAWS => Err(("The grid reading moved the other way.", MEND_FIRST)),
+        Ok(_) => Err(("The grid reading did not move.", MEND_FIRST)),
+        Err(_) => Err((
+            "Its step can't be told in the grid reading: the house moved too much.",
+            "Repeat when the house is quieter.",
+        )),
     })
 }
 

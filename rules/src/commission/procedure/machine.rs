@@ -56,4 +56,9 @@ pub(super) trait Machine: Send {
     fn holds(&self) -> Vec<LoadId> {
         Vec::new()
     }
+
+    /// What hands may have left switched if it is left now, as an order to put that right.
+    fn left_switched(&self) -> Option<String> {
+        None
+    }
 }

@@ -44,11 +44,15 @@ pub use machine::{Order, Want};
 pub use often::Often;
 use plan::Kind;
 pub use plan::Step;
-pub use question::{Answer, Ask, Question, Said};
+pub use question::{Answer, Ask, HELP, Question, Said};
 use result::Made;
 pub use result::{Fact, Read, Standing, StepResult};
 pub use world::LoadSays;
 use world::World;
+
+/// Why a step that was left out is open, and what is next with it.
+const SKIPPED: &str = "It was skipped.";
+const DO_IT: &str = "Do it when the time is right: the same command asks for it again.";
 
 /// What the procedure gives out.
 #[derive(Debug, Clone, PartialEq)]
@@ -84,10 +88,14 @@ pub struct Procedure {
     at: usize,
     /// Only this step.
     only: Option<usize>,
+    /// The next step is done even if it was good before.
+    anew: bool,
     at_work: Option<Box<dyn Machine>>,
     asked: bool,
     /// Overrides to take back.
     left: Vec<LoadId>,
+    /// Something to tell before anything else.
+    say: Option<String>,
     /// A result to give out after those.
     made: Option<Made>,
     stopped: bool,
@@ -107,9 +115,11 @@ impl Procedure {
             results: earlier,
             at: 0,
             only: None,
+            anew: false,
             at_work: None,
             asked: false,
             left: Vec::new(),
+            say: None,
             made: None,
             stopped: false,
         }
@@ -118,6 +128,11 @@ impl Procedure {
     /// All steps, in their order.
     pub fn steps(&self) -> &[Step] {
         &self.steps
+    }
+
+    /// The steps that are still to be done, in their order.
+    pub fn to_do(&self) -> Vec<&Step> {
+        self.steps.iter().filter(|s| self.held(s).is_none()).collect()
     }
 
     /// Who does the work, for results of steps; told by the cautions' step otherwise.
@@ -130,7 +145,7 @@ impl Procedure {
         &self.world.by
     }
 
-    /// Does this step only, even if it was good before.
+    /// Does this step only, even if it was good before; a step with a caution only after the cautions were acknowledged.
     ///
     /// # Errors
     /// When there is no such step: the ids that there are.
@@ -139,9 +154,15 @@ impl Procedure {
             let ids: Vec<&str> = self.steps.iter().map(|s| s.id.as_str()).collect();
             return Err(format!("there is no step `{id}`; the steps are: {}", ids.join(", ")));
         };
-        self.at = at;
+        let guarded = self.steps.get(at).is_some_and(|s| !s.cautions.is_empty());
+        self.at = if guarded && !self.is_acknowledged() { 0 } else { at };
         self.only = Some(at);
         Ok(())
+    }
+
+    fn is_acknowledged(&self) -> bool {
+        let cautions = self.steps.iter().find(|s| s.kind == Kind::Cautions);
+        cautions.and_then(|s| self.result(&s.id)).is_some_and(|r| r.standing == Standing::Good)
     }
 
     /// What a message said.
@@ -179,6 +200,9 @@ impl Procedure {
     /// What comes next.
     pub fn poll(&mut self, now: WallTime) -> Event {
         self.world.now = self.world.now.max(now);
+        if let Some(words) = self.say.take() {
+            return Event::Say(words);
+        }
         if let Some(load) = self.left.pop() {
             return Event::Order(Order { load, want: Want::Auto, lasts: Span::ZERO });
         }
@@ -201,16 +225,23 @@ impl Procedure {
     }
 
     fn begin(&mut self) -> Event {
+        if let Some(only) = self.only
+            && self.at < only
+            && self.is_acknowledged()
+        {
+            self.at = only;
+        }
         let past = self.only.is_some_and(|only| self.at > only);
         let Some(step) = self.steps.get(self.at).cloned().filter(|_| !past && !self.stopped) else {
             return Event::Done;
         };
-        if self.only.is_none()
-            && let Some(held) = self.held(&step)
-        {
+        let anew = std::mem::take(&mut self.anew) || self.only == Some(self.at);
+        if !anew && let Some(held) = self.held(&step) {
             self.at += 1;
             return Event::Held(held);
         }
+        // What was switched in a former go may have been pressed wrongly: this one stands for itself.
+        self.world.forget(&step.kind);
         self.at_work = Some(step.machine(&self.world.home));
         Event::Begin(step)
     }
@@ -241,39 +272,68 @@ impl Procedure {
             proves: step.proves.clone(),
             facts: made.facts,
         };
+        // Nobody switches anything who did not acknowledge the cautions.
+        if step.kind == Kind::Cautions && result.standing != Standing::Good {
+            self.stopped = true;
+        }
         self.results.retain(|r| r.id != result.id);
         self.results.push(result.clone());
         self.at += 1;
         Event::Result(result)
     }
 
-    /// Takes what was said to the question asked last.
+    /// Takes what was said: an answer to the question asked last, or, at any time, what shall become of this step.
     pub fn answer(&mut self, now: WallTime, said: Said) {
         self.world.now = self.world.now.max(now);
-        if !std::mem::take(&mut self.asked) {
-            return;
-        }
+        let asked = std::mem::take(&mut self.asked);
+        let is_cautions = self.steps.get(self.at).is_some_and(|s| s.kind == Kind::Cautions);
         match said {
             Said::Answer(answer) => {
-                if let Some(machine) = self.at_work.as_mut() {
+                if asked && let Some(machine) = self.at_work.as_mut() {
                     machine.answer(&mut self.world, answer);
                 }
             }
-            Said::Repeat => {
-                self.leave();
-                self.at_work = None;
+            Said::Repeat => self.restart(),
+            Said::Back => {
+                self.restart();
+                if self.only.is_none() && self.at > 0 {
+                    self.at -= 1;
+                    self.anew = true;
+                }
             }
-            Said::Skip => {
-                self.leave();
-                self.made = Some(Made::open("It was skipped.", "Do this step."));
+            Said::Skip if is_cautions => {
+                self.say = Some("The cautions can't be skipped. Type stop to leave.".to_owned());
             }
+            Said::Skip => self.skip(),
             Said::Stop => self.stop(),
         }
     }
 
+    /// Leaves the step at work open; what was proved before stays proved.
+    fn skip(&mut self) {
+        if self.at_work.is_none() {
+            return;
+        }
+        self.leave();
+        let id = self.steps.get(self.at).map(|s| s.id.clone()).unwrap_or_default();
+        if self.result(&id).is_some_and(|r| r.standing == Standing::Good) {
+            self.at_work = None;
+            self.at += 1;
+            let put_right = self.say.take().map(|words| format!("{words} ")).unwrap_or_default();
+            self.say = Some(format!("{put_right}It stays good, as it was before."));
+        } else {
+            self.made = Some(Made::open(SKIPPED, DO_IT));
+        }
+    }
+
+    fn restart(&mut self) {
+        self.leave();
+        self.at_work = None;
+    }
+
     /// What is asked after a step that was not good.
     pub fn go_on() -> Question {
-        Question::done("again", "Enter goes on; repeat does this step again")
+        Question::done("again", "Press Enter to go on, or type repeat to do this step again.")
     }
 
     /// Does the step that is over again.
@@ -283,7 +343,13 @@ impl Procedure {
         }
     }
 
-    /// Ends here: the step at work stays as it was, and every override of it is taken back by the next polls.
+    /// Whether it goes on after this step.
+    pub fn goes_on(&self) -> bool {
+        !self.stopped
+    }
+
+    /// Ends here: the step at work stays as it was; the next polls tell what hands must put right, and take back every
+    /// override of it.
     pub fn stop(&mut self) {
         self.leave();
         self.at_work = None;
@@ -291,8 +357,10 @@ impl Procedure {
     }
 
     fn leave(&mut self) {
-        if let Some(machine) = &self.at_work {
+        if let (Some(machine), Some(step)) = (&self.at_work, self.steps.get(self.at)) {
             self.left.extend(machine.holds());
+            self.say = machine.left_switched();
+            self.world.forget(&step.kind);
         }
     }
 

@@ -2,9 +2,10 @@
 
 use crate::home::{Home, Measures, SendAs};
 
-use super::form::{Form, number, some_words, words};
+use super::form::{Answers, Form, number, some_words, words};
 use super::question::{Answer, Ask, Question};
 use super::result::{Fact, Made};
+use super::world::World;
 
 fn text(key: &str, words: &str) -> Question {
     Question::new(key, words, Ask::Text { optional: false })
@@ -30,7 +31,7 @@ pub(super) fn cautions() -> Form {
     ];
     Form::new(questions, |world, a| {
         if a.get(5) != Some(&Answer::Yes(true)) {
-            let next = "Have a competent person do this work. Watching the live values is harmless.";
+            let next = "Have a competent person do this work. Watching is harmless: `--step watch`.";
             return Made::open("The cautions were not acknowledged.", next);
         }
         let name = words(a, 0);
@@ -83,29 +84,42 @@ pub(super) fn instruments() -> Form {
         text("instruments.make", "Make of the instrument that you compare with (none, where you have none)"),
         optional("instruments.model", "Its model"),
         optional("instruments.serial", "Its serial number"),
-        optional("instruments.calibrated", "Date of its last calibration (2026-05-31)"),
+        Question::new(
+            "instruments.calibrated",
+            "Date of its last calibration, as 2026-05-31",
+            Ask::Date { optional: true },
+        ),
     ];
-    Form::new(questions, |_, a| {
-        let make = words(a, 0);
-        if make.eq_ignore_ascii_case("none") {
-            let next = "Compare each point with a calibrated clamp meter: a heater proves direction, and scale only roughly.";
-            return Made::open("No instrument was named, so no scale is proved closely.", next);
-        }
-        let fact = Fact::Instrument([make.clone(), words(a, 1), words(a, 2), words(a, 3)]);
-        let mut missing = Vec::new();
-        if words(a, 2).is_empty() {
-            missing.push("its serial number");
-        }
-        if words(a, 3).is_empty() {
-            missing.push("the date of its calibration");
-        }
-        if missing.is_empty() {
-            return Made::good(format!("{make} {}, calibrated {}.", words(a, 1), words(a, 3)))
-                .facts(vec![fact]);
-        }
-        let why = format!("{make}: {} is missing.", missing.join(" and "));
-        Made::open(why, "Give both: a reading is worth what its instrument is.").facts(vec![fact])
-    })
+    Form::new(questions, instrument).ends_when(has_none)
+}
+
+fn has_none(answers: &Answers) -> bool {
+    words(answers, 0).eq_ignore_ascii_case("none")
+}
+
+fn instrument(world: &mut World, a: &Answers) -> Made {
+    if has_none(a) {
+        let next = "Compare each point with a calibrated clamp meter: a heater proves direction, and scale only roughly.";
+        return Made::open("No instrument was named, so no scale is proved closely.", next);
+    }
+    let [make, model, serial, calibrated] = [0, 1, 2, 3].map(|i| words(a, i));
+    let today = world.now.in_zone(&world.home.timezone).map(|z| z.date());
+    let is_to_come = calibrated.parse::<jiff::civil::Date>().ok().zip(today).is_some_and(|(d, now)| d > now);
+    let why = match (serial.is_empty(), calibrated.is_empty()) {
+        (true, true) => "its serial number and the date of its calibration are missing",
+        (true, false) => "its serial number is missing",
+        (false, true) => "the date of its calibration is missing",
+        (false, false) if is_to_come => "the date of its calibration is still to come",
+        (false, false) => "",
+    };
+    let made = if why.is_empty() {
+        Made::good(format!("{make} {model}, calibrated {calibrated}."))
+    } else {
+        let next =
+            "Repeat this step with what is on its certificate: a reading is worth what its instrument is.";
+        Made::open(format!("{make}: {why}."), next)
+    };
+    made.facts(vec![Fact::Instrument([make, model, serial, calibrated])])
 }
 
 /// The main fuse.

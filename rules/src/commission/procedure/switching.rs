@@ -253,6 +253,17 @@ impl Machine for Switching {
         self.held.clone()
     }
 
+    fn left_switched(&self) -> Option<String> {
+        // A hand may have moved since the prompt, whatever was pressed.
+        let asked = self.on != self.is_roof() || matches!(self.stage, Stage::Hand(_));
+        let words = if self.is_roof() {
+            "See that the roof is switched on again at its isolator."
+        } else {
+            "See that the test load is switched off."
+        };
+        asked.then(|| words.to_owned())
+    }
+
     fn answer(&mut self, world: &mut World, answer: Answer) {
         if self.answers.len() < self.questions.len() {
             self.answers.push(answer);
@@ -349,7 +360,11 @@ fn slow(world: &World) -> Option<String> {
 fn with_warning(world: &World, mut made: Made) -> Made {
     let wrong = super::points::wrong(world);
     if !wrong.is_empty() {
-        made.words = format!("{} Clear already: {}.", made.words, wrong.join("; "));
+        made.words = format!(
+            "{} Clear already: {}. Type stop to mend that first, or go on: more steps may tell more.",
+            made.words,
+            wrong.join("; ")
+        );
     }
     made
 }

@@ -5,7 +5,8 @@ use crate::input::{Input, Reading};
 use crate::reading::{Arrival, Meter, Taken};
 use crate::time::{Moment, Span, WallTime};
 
-use super::super::{Act, Diagnosis, Sample, Site, Trace, diagnose};
+use super::super::{Act, Diagnosis, Sample, Site, Trace, What, diagnose};
+use super::plan::Kind;
 
 /// Readings kept of one point: some hours of one a second.
 const MOST_SAMPLES: usize = 30_000;
@@ -158,6 +159,17 @@ impl World {
 
     pub(super) fn is_commanded(&self) -> bool {
         self.commander.is_some_and(|(_, up)| up)
+    }
+
+    /// Forgets what was switched in a step of this kind.
+    pub(super) fn forget(&mut self, kind: &Kind) {
+        let what = match *kind {
+            Kind::TestLoad(phase) => What::TestLoad(phase),
+            Kind::Roof => What::SolarOff,
+            Kind::Load(load) => What::Load(load),
+            _ => return,
+        };
+        self.acts.retain(|act| act.what != what);
     }
 
     /// How long the windows before and after a switching are: those of the slowest point that is heard.
