@@ -1,5 +1,6 @@
 //! `overspill commission`: the points proved, and the hand-over sheet.
 
+mod correction;
 mod history;
 mod listening;
 
@@ -8,7 +9,6 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use clap::{Args as _, FromArgMatches as _};
-use overspill_rules::commission::procedure::Procedure;
 use overspill_rules::time::WallTime;
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
@@ -18,9 +18,7 @@ use super::opening::{complain, complain_in_full, home_file, now, print};
 use super::run::asked_to_end;
 use crate::cli::Outcome;
 use crate::commission::record::{self, Record, WhyNot};
-use crate::commission::{
-    self, Answers, AtTheKeys, Ended, Installer, Options, Paper, keep_correction, proposal, sheet, standing,
-};
+use crate::commission::{self, Answers, AtTheKeys, Ended, Installer, Options, Paper, sheet, standing};
 use crate::config::Config;
 use crate::daemon::HomeClock;
 
@@ -196,17 +194,29 @@ fn by_procedure(args: &Args, config: &Config, files: &Files, around: Around) -> 
         fingerprint: files.fingerprint()?,
     };
     let runtime = tokio::runtime::Runtime::new().map_err(|why| format!("no threads to run on: {why}"))?;
-    let ended = runtime.block_on(commission::run(config, options, asked_to_end()));
-    // A thread may still wait for a line of the terminal.
-    runtime.shutdown_background();
-    let Ended { mut record, procedure } = ended.map_err(|why| why.to_string())?;
+    let mut interrupted = false;
+    let end = async {
+        asked_to_end().await;
+        interrupted = true;
+    };
+    let ended = runtime.block_on(commission::run(config, options, end)).map_err(|why| why.to_string())?;
+    let Ended { mut record, procedure, mut lines } = ended;
     let said = |text: &str| {
         if format == Format::Text {
             print(text)
         }
     };
     let at = clock.wall();
-    correct((args.apply, at), config, files, (&mut record, &procedure), paper, said)?;
+    if let Some(proposed) = correction::proposed(config, files, &procedure, paper, said)? {
+        let at_the_keys = args.answers.is_none() && format == Format::Text && io::stdin().is_terminal();
+        if args.apply || (at_the_keys && !interrupted && runtime.block_on(correction::is_wanted(&mut lines)))
+        {
+            let by = procedure.who();
+            correction::written(&proposed, config, files, (&mut record, by, at), paper, said)?;
+        } else {
+            correction::not_written(paper, said);
+        }
+    }
     issue(format, config, files, record, (paper, at))
 }
 
@@ -222,55 +232,6 @@ fn typed_lines() -> mpsc::Receiver<String> {
         }
     });
     lines
-}
-
-/// Proposes a corrected home file where just one cause explains what is wrong, and writes it when told.
-fn correct(
-    (apply, at): (bool, WallTime),
-    config: &Config,
-    files: &Files,
-    (record, procedure): (&mut Record, &Procedure),
-    paper: Paper,
-    say: impl Fn(&str),
-) -> Result<(), String> {
-    let wanted = proposal::corrections(procedure.site(), &procedure.diagnosis());
-    if wanted.is_empty() {
-        return Ok(());
-    }
-    let proposed = match proposal::propose(&files.text()?, &files.home, &config.home, &wanted) {
-        Ok(proposed) => proposed,
-        Err(why) => {
-            say(&format!("\nNo correction is proposed: {why}.\n"));
-            return Ok(());
-        }
-    };
-    if proposed.is_empty() {
-        return Ok(());
-    }
-    let name = files.home.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    say(&format!(
-        "\nProposed correction of the home file:\n{}",
-        proposal::unified(&name, &proposed.before, &proposed.after, paper.columns)
-    ));
-    say(&crate::words::wrapped(
-        "It puts numbers right, not wiring: where a clamp is wrong, mend the clamp instead.",
-        "",
-        paper.columns,
-    ));
-    if !apply {
-        say("Run again with --apply to write it.\n");
-        return Ok(());
-    }
-    let date = at.in_zone(&config.home.timezone).map_or(jiff::civil::Date::ZERO, |z| z.date());
-    let written = proposed.apply(&files.home, date).map_err(|why| why.to_string())?;
-    say(&format!("Written. The old file is kept as {}.\n", written.kept.display()));
-    say(&crate::words::wrapped(
-        "Restart the daemon so that it reads the new one, leave the clamp as it is, and run this command again.",
-        "",
-        paper.columns,
-    ));
-    keep_correction(record, &proposed, &written, procedure.who(), at);
-    record::write(&files.record, record).map_err(|why| why.to_string())
 }
 
 /// Writes the record and the sheet; gives what is missing.

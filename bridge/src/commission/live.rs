@@ -98,6 +98,8 @@ pub struct Ended {
     pub record: Record,
     /// The procedure, with what it knows.
     pub procedure: Procedure,
+    /// Where further lines come from.
+    pub lines: mpsc::Receiver<String>,
 }
 
 /// Why it could not run.
@@ -183,7 +185,7 @@ pub async fn run(
     sitting.take_back().await;
     record::write(&sitting.options.record, &sitting.record)?;
     gone?;
-    Ok(Ended { record: sitting.record, procedure: sitting.procedure })
+    Ok(Ended { record: sitting.record, procedure: sitting.procedure, lines: sitting.options.lines })
 }
 
 async fn connect(
@@ -502,8 +504,8 @@ impl Sitting<'_> {
     }
 }
 
-const STOPPED: &str = "Stopped. Steps that were finished are kept, and the same command goes on from here. Test load and roof are switched \
-                       anew, until every point has its verdict.";
+const STOPPED: &str = "Stopped. What was done is kept, each step that was finished, and the same command goes on from here. Test load and roof \
+                       are switched anew until every point has its verdict.";
 
 /// Who asks, in notices and in the record of the daemon.
 const BY: &str = "commissioning";
