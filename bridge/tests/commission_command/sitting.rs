@@ -141,7 +141,9 @@ fn ctrl_c_gives_back_the_load_that_was_held() {
     // All that it sees of a daemon.
     site.publish("overspill/wren/status", "up", true);
     site.publish("overspill/wren/load/water", "{\"on\": false, \"setpoint_w\": 0}", true);
-    let child = started(&place, &["--step", "load.water"]);
+    let mut child = started(&place, &["--step", "load.water"]);
+    // Nothing is commanded before the cautions are acknowledged.
+    child.stdin.as_mut().unwrap().write_all(b"R. Fitter\n\n\n\n\nyes\n").unwrap();
     let held = site.heard();
     assert_eq!((&held["want"], &held["by"]), (&Value::from("off"), &Value::from("commissioning")));
     assert!(held["for"].is_string(), "it would end by itself: {held}");
