@@ -159,7 +159,7 @@ fn heater() -> Home {
 fn watching_tells_rates_ranges_and_noise() {
     let (result, _) = House::new(&heater(), sound).step("watch");
     assert_eq!(result.standing, Standing::Good, "{}", result.words);
-    insta::assert_snapshot!(result.words, @"Every point is heard. grid: every 1 s, -1100 to -1094 W, noise 1 W. solar: every 1 s, 1500 to 1502 W, noise 1 W. water-meter: every 1 s, 0 to 0 W, noise 0 W.");
+    insta::assert_snapshot!(result.words, @"Every point is heard. grid: every 1 s, -1100 to -1094 W (export), noise 1 W. solar: every 1 s, 1500 to 1502 W, noise 1 W. water-meter: every 1 s, 0 to 0 W, noise 0 W.");
 }
 
 #[test]
@@ -398,4 +398,40 @@ fn a_step_that_was_good_stays_good_when_it_is_skipped_later() {
     procedure.answer(START, Said::Skip);
     assert!(matches!(procedure.poll(START), Event::Say(words) if words.contains("stays good")));
     assert_eq!(procedure.poll(START), Event::Done);
+}
+
+#[test]
+fn what_is_surely_wrong_is_told_at_once_and_what_to_type_is_no_part_of_the_result() {
+    let reversed: Reads = |at, w| {
+        let [grid, solar, load] = sound(at, w);
+        [grid.map(|w| -w), solar, load]
+    };
+    let mut house = House::new(&heater(), reversed).follows(None);
+    (0..120).for_each(|_| house.second());
+    // The load stands for the test load here: hands switch it, and no daemon.
+    let hands = |key: &str| match key {
+        "test-load.rated-w" => Answer::Number(3000.0),
+        "test-load.rated-v" => Answer::Number(230.0),
+        _ => Answer::Done,
+    };
+    house.procedure.only("test-load").unwrap();
+    let result = loop {
+        match house.procedure.poll(house.now) {
+            Event::Wait { .. } => house.second(),
+            Event::Ask(question) => {
+                match question.key.as_str() {
+                    "test-load.on" => house.draw_w = 3000.0,
+                    "test-load.off" => house.draw_w = 0.0,
+                    _ => {}
+                }
+                house.procedure.answer(house.now, Said::Answer(hands(&question.key)));
+            }
+            Event::Say(words) => house.told.push(words),
+            Event::Result(result) => break result,
+            _ => {}
+        }
+    };
+    assert!(result.words.contains("Clear already: `grid` is the wrong way round"), "{}", result.words);
+    assert!(house.told.iter().any(|words| words.contains("Type stop")), "{:?}", house.told);
+    assert!(!result.words.contains("Type stop"));
 }

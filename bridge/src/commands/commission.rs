@@ -26,8 +26,8 @@ use crate::daemon::HomeClock;
 ///
 /// Goes through the steps one after the other, each with what to do, its caution, what is seen meanwhile, and a verdict:
 /// good, wrong (and how to mend it), or not proven yet (and why). It commands loads only through the running daemon. At
-/// any question type repeat, skip or stop. Ctrl-C keeps what was done and takes back every override; the same command goes
-/// on where it was. This work is for a competent person; nothing here is an electrical certificate. Ends with 0 when all
+/// any time type repeat, back, skip or stop, at a question also ?. Ctrl-C keeps what was done and takes back every
+/// override; the same command goes on where it was. This work is for a competent person; nothing here is an electrical certificate. Ends with 0 when all
 /// is proved, 1 when something is wrong or open, 2 when it could not run.
 #[derive(Debug, clap::Args)]
 pub struct Args {
@@ -40,7 +40,7 @@ pub struct Args {
     /// Do this step only, even if it was good before
     #[arg(long, value_name = "ID", conflicts_with_all = ["listen", "from", "sheet_only"])]
     step: Option<String>,
-    /// Write the proposed correction into the home file, keeping a copy of the old one
+    /// Write the proposed correction into the home file without asking, keeping a copy of the old one
     #[arg(long, conflicts_with_all = ["listen", "from", "sheet_only"])]
     apply: bool,
     /// Judge by recorded readings alone, from here on; what they prove completes open steps
@@ -252,7 +252,7 @@ fn write_out(
 
 fn tell_issued(files: &Files, missing: &[WhyNot]) {
     let word = if missing.is_empty() { "Complete" } else { "Not complete" };
-    print(&format!("{word}. The sheet: {}\n", files.sheet.display()));
+    print(&format!("{word}. The sheet:\n  {}\n", files.sheet.display()));
 }
 
 fn issued_as_json(files: &Files, missing: &[WhyNot]) -> Value {

@@ -32,6 +32,9 @@ const ROOF_LEAST_W: f64 = 300.0;
 /// Switchings that failed before the step is left open.
 const MOST_FAILED: usize = 4;
 
+/// Said beside what is surely wrong.
+const MEND_FIRST: &str = "Something is wrong with a point, as told below. Type stop at the next question to mend that first, or go on: more steps may tell more.";
+
 /// What happens with the switch.
 enum Stage {
     Asking,
@@ -64,6 +67,7 @@ pub(super) struct Switching {
     before: (WallTime, WallTime),
     roof_w: Option<f64>,
     say: Option<String>,
+    warned: bool,
     /// Loads that are held off meanwhile, so that the rules don't move them; and orders still to be given.
     held: Vec<LoadId>,
     orders: Vec<Order>,
@@ -103,6 +107,7 @@ impl Switching {
             before: (WallTime(0), WallTime(0)),
             roof_w: None,
             say: None,
+            warned: false,
             held: Vec::new(),
             orders: Vec::new(),
         }
@@ -245,6 +250,10 @@ impl Machine for Switching {
                 self.order_all(world, Want::Auto);
                 self.next(world)
             }
+            Stage::Settling(_) | Stage::Over if !self.warned && !super::points::wrong(world).is_empty() => {
+                self.warned = true;
+                Move::Say(MEND_FIRST.to_owned())
+            }
             Stage::Settling(_) | Stage::Over => self.finish(world),
         }
     }
@@ -360,11 +369,7 @@ fn slow(world: &World) -> Option<String> {
 fn with_warning(world: &World, mut made: Made) -> Made {
     let wrong = super::points::wrong(world);
     if !wrong.is_empty() {
-        made.words = format!(
-            "{} Clear already: {}. Type stop to mend that first, or go on: more steps may tell more.",
-            made.words,
-            wrong.join("; ")
-        );
+        made.words = format!("{} Clear already: {}.", made.words, wrong.join("; "));
     }
     made
 }

@@ -63,10 +63,25 @@ fn expected(home: &Home, site: &Site, id: PointId, point: &Point) -> Expected {
     }
 }
 
-fn told(id: &str, seen: &Seen) -> String {
+/// Which way power went all the while, where a point measures both ways: whoever stands there knows what it should be.
+fn way(measures: Measures, seen: &Seen) -> &'static str {
+    let (above, below) = match measures {
+        Measures::Grid(_) => (" (import)", " (export)"),
+        Measures::Battery => (" (discharging)", " (charging)"),
+        _ => ("", ""),
+    };
+    match (seen.low >= 0.0, seen.high <= 0.0) {
+        (true, false) => above,
+        (false, true) => below,
+        _ => "",
+    }
+}
+
+fn told(point: &Point, seen: &Seen) -> String {
     let every = seen.every_s.map_or_else(|| "once".to_owned(), |s| format!("every {s:.0} s"));
     let noise = seen.noise.map(|w| format!(", noise {w:.0} W")).unwrap_or_default();
-    format!("{id}: {every}, {:.0} to {:.0} W{noise}", seen.low, seen.high)
+    let way = way(point.measures, seen);
+    format!("{}: {every}, {:.0} to {:.0} W{way}{noise}", point.id, seen.low, seen.high)
 }
 
 fn watched(world: &World, from: WallTime) -> Made {
@@ -82,7 +97,7 @@ fn watched(world: &World, from: WallTime) -> Made {
         };
         let expected = expected(&world.home, &site, id, point);
         odd.extend(doubts(seen, expected).into_iter().map(|doubt| format!("`{}`: {doubt}", point.id)));
-        heard.push(format!("{}.", told(&point.id, &seen)));
+        heard.push(format!("{}.", told(point, &seen)));
         heard.extend(remarks(seen, expected));
         readings.push((point.id.clone(), seen.last));
     }

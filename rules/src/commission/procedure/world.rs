@@ -185,7 +185,7 @@ impl World {
         let all = self.traces.iter().rev();
         let of_site = all.filter(|t| self.site.clamps.iter().any(|c| c.point == t.point));
         let slowest = of_site.filter(|t| !t.samples.is_empty()).max_by_key(|t| t.interval)?;
-        (self.window() > SHORT_WINDOW).then(|| (self.name(slowest.point), slowest.interval))
+        (self.window() > SHORT_WINDOW.times(1.5)).then(|| (self.name(slowest.point), slowest.interval))
     }
 
     pub(super) fn trace(&self, point: PointId) -> Option<&Trace> {
