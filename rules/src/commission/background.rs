@@ -5,11 +5,12 @@
 
 use crate::time::{Span, WallTime};
 
+use super::response::GUARD;
 use super::step::{Act, What};
 use super::trace::Trace;
 
-/// The gap and the windows of a pretended step; the windows are shorter than those of a step, or few would fit.
-const GAP: Span = Span::seconds(7);
+/// By this much the gap of a pretended step is longer than that of any step, since its windows see less.
+const SPARE: Span = Span::seconds(1);
 
 /// Distance between pretended steps.
 const STRIDE: Span = Span::seconds(4);
@@ -33,15 +34,20 @@ struct Move {
 }
 
 impl Background {
-    pub(super) fn of(trace: &Trace, acts: &[Act]) -> Background {
+    /// Of pretended steps that take as long as those of `what` did at worst: the longer a hand takes, the more kettles hide
+    /// in one.
+    pub(super) fn of(trace: &Trace, acts: &[Act], what: What) -> Background {
+        let settle = acts.iter().filter(|a| a.what == what && a.counts()).map(|a| a.settle).max();
+        // The windows are shorter than those of a step, or few would fit.
+        let gap = GUARD + settle.unwrap_or(Span::ZERO) + SPARE;
         let mut moves: Vec<Move> = Vec::new();
         for (from, to) in free(trace, acts) {
             let window = Span(trace.window().0 / 2);
-            let length = window + GAP + window;
+            let length = window + gap + window;
             let mut start = from;
             while start + length <= to {
                 let before = trace.level(start, start + window);
-                let after = trace.level(start + window + GAP, start + length);
+                let after = trace.level(start + window + gap, start + length);
                 if let (Some(before), Some(after)) = (before, after) {
                     let watts = (after.watts - before.watts).abs();
                     moves.push(Move { watts, error_w: before.error_w + after.error_w });

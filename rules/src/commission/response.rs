@@ -7,7 +7,7 @@ use super::step::{Act, What};
 use super::trace::{Level, Trace, median};
 
 /// Readings this close before a switching are not trusted to be before it.
-const GUARD: Span = Span::seconds(2);
+pub(super) const GUARD: Span = Span::seconds(2);
 
 /// An edge whose error is beyond this share of its step is no edge: the background moved as well.
 const CALM_SHARE: f64 = 0.2;
@@ -94,9 +94,8 @@ pub fn responses(trace: &Trace, acts: &[Act]) -> Vec<Response> {
     let mut kinds: Vec<What> = acts.iter().filter(|a| a.counts()).map(|a| a.what).collect();
     kinds.sort_unstable();
     kinds.dedup();
-    let background = Background::of(trace, acts);
     let gain = gain(trace, acts, &kinds);
-    kinds.into_iter().map(|what| response(trace, acts, what, &background, gain)).collect()
+    kinds.into_iter().map(|what| response(trace, acts, what, gain)).collect()
 }
 
 /// What the point makes of a step that it answers most, as a share; at least 1. A wrong unit magnifies the background as it
@@ -110,14 +109,15 @@ fn gain(trace: &Trace, acts: &[Act], kinds: &[What]) -> f64 {
     kinds.iter().map(of).fold(1.0, f64::max)
 }
 
-fn response(trace: &Trace, acts: &[Act], what: What, background: &Background, gain: f64) -> Response {
+fn response(trace: &Trace, acts: &[Act], what: What, gain: f64) -> Response {
+    let background = Background::of(trace, acts, what);
     let of_kind: Vec<&Act> = acts.iter().filter(|a| a.counts() && a.what == what).collect();
     let seen: Vec<Edge> = of_kind.iter().filter_map(|act| edge(trace, act, acts, gain)).collect();
     let sizes: Vec<f64> = of_kind.iter().map(|a| a.amount.watts).collect();
     let mut calm: Vec<Edge> = seen.iter().copied().filter(|e| e.is_calm(gain)).collect();
     let low = of_kind.iter().map(|a| a.amount.low).fold(f64::INFINITY, f64::min);
     let high = of_kind.iter().map(|a| a.amount.high).fold(0.0, f64::max);
-    let (share, error, used) = match concordant(&mut calm, seen.len(), fewest(what), background, gain) {
+    let (share, error, used) = match concordant(&mut calm, seen.len(), fewest(what), &background, gain) {
         Ok((share, error, used)) => (Ok(share), error, used),
         Err(why) => (Err(why), f64::INFINITY, 0),
     };

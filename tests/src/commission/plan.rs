@@ -141,10 +141,10 @@ pub fn generous(site: Site, seed: u64) -> Plan {
 }
 
 /// As the procedure asks for it: no more often than it takes until every point has answered clearly, with windows as long
-/// as the points' interval wants them, hands that take some seconds, and a short watch before.
+/// as the points' interval wants them, hands that take some seconds, and before them the minutes that its first steps say.
 pub fn procedure(site: Site, seed: u64, interval_s: usize, display: Display) -> Plan {
     let window = (9 * interval_s as i64).max(20);
-    let mut laid = Laid::new(site, seed, 240);
+    let mut laid = Laid::new(site, seed, 480);
     for what in laid.test_loads() {
         laid.second += window + 30;
         let turns = (0..8).map(|i| laid.by_hand(what, i % 2 == 0, window)).collect();
@@ -214,7 +214,7 @@ impl Laid {
     /// A switching by a hand that takes some seconds, and a window after it.
     fn by_hand(&mut self, what: What, on: bool, window: i64) -> Turn {
         let told = self.second;
-        let took = self.hands.between(2.0, 11.0) as i64;
+        let took = self.hands.between(2.0, 9.0) as i64;
         self.second += self.hands.between(1.0, took as f64) as i64;
         let mut turn = self.turn(what, on, 0, 0);
         self.second = told + took + 5 + window + 1;

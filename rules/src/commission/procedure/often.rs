@@ -15,10 +15,10 @@ impl Often {
     /// Of the test load and a controlled load the edges, on and off each counted; of the roof only the switchings off.
     pub fn of(what: What) -> Often {
         match what {
-            // On and off twice are four edges; the core wants three that agree, and one may fall to a kettle.
-            What::TestLoad(None) | What::Load(_) => Often { least: 4, most: 8 },
-            // Three phases have three times as many kettles, and a kettle that comes later makes four edges doubtful.
-            What::TestLoad(Some(_)) => Often { least: 6, most: 8 },
+            // On and off three times are six edges. The core wants three that agree; one may fall to a kettle, and a kettle
+            // that comes later makes four doubtful.
+            What::TestLoad(_) => Often { least: 6, most: 8 },
+            What::Load(_) => Often { least: 4, most: 8 },
             What::SolarOff => Often { least: 3, most: 6 },
         }
     }

@@ -238,13 +238,12 @@ fn by_hand(home: &Home, site: &Site) -> Vec<Step> {
                 Some(p) => (format!("test-load.l{p}"), format!(" on L{p}")),
             };
             let least = Often::of(What::TestLoad(phase)).least;
-            let times = if least > 4 { "three times" } else { "twice" };
             step(
                 id,
                 format!("A known load{where_}"),
                 Kind::TestLoad(phase),
                 quiet.times(1.0 + least as f64) + Span::seconds(60),
-                &format!("A plain heater or kettle of 1 to 3 kW is switched on and off {times}, or more where the house is lively, with quiet between. This screen says when."),
+                &format!("A plain heater or kettle of 1 to 3 kW is switched on and off three times, or more where the house is lively, with quiet between. This screen says when."),
             )
             .caution(caution(What::TestLoad(phase)))
             .proves(clamps.clone())
