@@ -243,7 +243,7 @@ fn by_hand(home: &Home, site: &Site) -> Vec<Step> {
                 format!("A known load{where_}"),
                 Kind::TestLoad(phase),
                 quiet.times(1.0 + least as f64) + Span::seconds(60),
-                &format!("A plain heater or kettle of 1 to 3 kW is switched on and off three times, or more where the house is lively, with quiet between. This screen says when."),
+                "A plain heater or kettle of 1 to 3 kW is switched on and off three times, or more where the house is lively, with quiet between. This screen says when.",
             )
             .caution(caution(What::TestLoad(phase)))
             .proves(clamps.clone())
