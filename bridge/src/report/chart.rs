@@ -105,8 +105,12 @@ pub(super) fn days(days: &[Day]) -> (String, &'static str) {
         let middle = x + width / 2.0;
         if i % wide == 0 {
             let room = if i % narrow == 0 { Room::Any } else { Room::Wide };
-            // The first would be cut off in the middle.
-            let (at, tied) = if i == 0 { (0.0, Tied::Start) } else { (middle, Tied::Middle) };
+            // The first and the last would stand out.
+            let (at, tied) = match i {
+                0 => (0.0, Tied::Start),
+                i if i + 1 == bars.len() => (WIDTH, Tied::End),
+                _ => (middle, Tied::Middle),
+            };
             svg.text_where((at, height - 20.0), tied, SIZE, room, &bar.label);
         }
         if bar.covered < COMPLETE {

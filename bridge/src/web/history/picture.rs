@@ -226,12 +226,12 @@ pub(crate) fn times(asked: &Asked, step: Step, zone: &TimeZone) -> Vec<(WallTime
         Step::HalfHour if hours <= 30.0 => clock_times(asked, zone, hours),
         Step::HalfHour | Step::Day => {
             let form = if hours <= 24.0 * 8.0 { "%a %-d" } else { "%-d %b" };
-            spread(dates(asked, |_| true), form, zone)
+            spread(asked, dates(asked, |_| true), form, zone)
         }
         Step::Month => {
             let years = hours > 24.0 * 800.0;
             let first = move |date: Date| date.day() == 1 && (!years || date.month() == 1);
-            spread(dates(asked, first), if years { "%Y" } else { "%b" }, zone)
+            spread(asked, dates(asked, first), if years { "%Y" } else { "%b" }, zone)
         }
     }
 }
@@ -272,16 +272,21 @@ fn dates(asked: &Asked, wanted: impl Fn(Date) -> bool) -> Vec<Date> {
     all
 }
 
-/// No more of them than fit.
-fn spread(dates: Vec<Date>, form: &str, zone: &TimeZone) -> Vec<(WallTime, String)> {
-    let most = if form == "%b" { 12 } else { LABELS };
+/// No more of them than fit, and none that would stand out at the end.
+fn spread(asked: &Asked, dates: Vec<Date>, form: &str, zone: &TimeZone) -> Vec<(WallTime, String)> {
+    let (most, up_to) = match form {
+        "%b" => (12, 0.95),
+        "%-d %b" => (6, 0.88),
+        _ => (7, 0.88),
+    };
     let every = dates.len().div_ceil(most).max(1);
     let each = dates.into_iter().step_by(every);
-    each.filter_map(|date| {
-        let start = date.to_zoned(zone.clone()).ok()?;
-        Some((wall(&start), date.strftime(form).to_string()))
-    })
-    .collect()
+    let each = each.filter_map(|date| {
+        let start = wall(&date.to_zoned(zone.clone()).ok()?);
+        let share = (start - asked.from).as_hours() / (asked.to - asked.from).as_hours();
+        (share <= up_to).then(|| (start, date.strftime(form).to_string()))
+    });
+    each.collect()
 }
 
 fn wall(at: &Zoned) -> WallTime {
