@@ -28,6 +28,7 @@ const VIEWS: &[(&str, &str)] = &[
     ("shadows", "/shadows"),
     ("report", "/report"),
     ("battery", "/battery"),
+    ("commissioning", "/commissioning"),
     ("health", "/health"),
     ("missing", "/nowhere"),
 ];
