@@ -146,6 +146,9 @@ mod tests {
                         let span = overspill_rules::time::Span::parse(text);
                         assert!(span.is_ok_and(|s| s >= least && s <= most), "{}", key.name);
                     }
+                    (Form::Checked(grammar), Some(Default::Text(text))) => {
+                        assert_eq!(grammar.check(text), Ok(()), "{}", key.name);
+                    }
                     (Form::Flag, Some(Default::Flag(_)))
                     | (Form::Text, Some(Default::Text(_)))
                     | (_, None) => {}
