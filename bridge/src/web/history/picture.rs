@@ -225,7 +225,7 @@ pub(crate) fn times(asked: &Asked, step: Step, zone: &TimeZone) -> Vec<(WallTime
     match step {
         Step::HalfHour if hours <= 30.0 => clock_times(asked, zone, hours),
         Step::HalfHour | Step::Day => {
-            let form = if hours <= 24.0 * 8.0 { "%a %-d" } else { "%-d %b" };
+            let form = if hours <= 24.0 * 7.1 { "%a" } else { "%-d %b" };
             spread(asked, dates(asked, |_| true), form, zone)
         }
         Step::Month => {
