@@ -156,7 +156,7 @@ pub(super) fn live(shown: &Shown, now: WallTime) -> Live {
     let waits = match &shown.stage {
         Stage::Waits { until, words } => {
             let left = Span((*until - now).0.max(0) / 1000 * 1000);
-            Some((on_page(words), format!("at most {left} more")))
+            Some((format!("Wait: {}", on_page(words)), format!("at most {left} more")))
         }
         Stage::Taken | Stage::Begins => Some(("One moment".to_owned(), String::new())),
         _ => None,
