@@ -14,7 +14,7 @@ function put(text) {
   lost.hidden = true;
   begin();
   scrollTo(0, 0);
-  there.querySelector("[aria-invalid], h1")?.focus();
+  (there.querySelector("[aria-invalid]") ?? there.querySelector("h1"))?.focus();
 }
 
 async function look() {

@@ -3,7 +3,7 @@
 use askama::Template;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use overspill_rules::commission::procedure::{Question, StepResult};
+use overspill_rules::commission::procedure::{Question, Standing as Stands, StepResult};
 use overspill_rules::time::{Span, WallTime};
 
 use super::evidence::{Reading, reading};
@@ -85,6 +85,8 @@ pub(super) struct StepPage {
 pub(super) struct Verdict {
     word: &'static str,
     words: String,
+    /// What stands before what is next.
+    lead: &'static str,
     next: String,
 }
 
@@ -123,11 +125,11 @@ pub(super) struct Group {
     heading: &'static str,
     /// Whether it is worth seeing at once.
     open: bool,
-    steps: Vec<Stands>,
+    steps: Vec<StepStands>,
 }
 
 /// A step as it stands.
-pub(super) struct Stands {
+pub(super) struct StepStands {
     id: String,
     title: String,
     words: String,
@@ -156,7 +158,7 @@ pub(super) fn live(shown: &Shown, now: WallTime) -> Live {
     let waits = match &shown.stage {
         Stage::Waits { until, words } => {
             let left = Span((*until - now).0.max(0) / 1000 * 1000);
-            Some((on_page(words), format!("at most {left} more")))
+            Some((format!("Wait: {}", on_page(words)), format!("at most {left} more")))
         }
         Stage::Taken | Stage::Begins => Some(("One moment".to_owned(), String::new())),
         _ => None,
@@ -266,6 +268,7 @@ fn step_page(site: &Site, visitor: &Visitor, shown: &Shown, refused: Refused) ->
         verdict: over(shown).map(|result| Verdict {
             word: result.standing.word(),
             words: on_page(&result.words),
+            lead: if result.standing == Stands::Wrong { "To mend it" } else { "To complete it" },
             next: on_page(&result.next),
         }),
         ask: question.map(asked),
@@ -346,12 +349,12 @@ fn groups(rows: &[Row], zone: &TimeZone) -> Vec<Group> {
     all.into_iter().map(group).filter(|group| !group.steps.is_empty()).collect()
 }
 
-fn stands(row: &Row, zone: &TimeZone) -> Stands {
+fn stands(row: &Row, zone: &TimeZone) -> StepStands {
     let when = row.at.map(|at| {
         let by = row.by.as_ref().map(|by| format!(", {by}")).unwrap_or_default();
         format!("{}{by}", time(at, zone))
     });
-    Stands {
+    StepStands {
         id: row.id.clone(),
         title: row.title.clone(),
         words: on_page(&row.words),
