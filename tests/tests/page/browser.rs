@@ -141,22 +141,8 @@ impl Browser {
         self.client.find(Locator::Css(css)).await.unwrap().text().await.unwrap()
     }
 
-    /// The texts of all that fit.
-    pub(crate) async fn texts(&self, css: &str) -> Vec<String> {
-        let mut texts = Vec::new();
-        for found in self.client.find_all(Locator::Css(css)).await.unwrap() {
-            texts.push(found.text().await.unwrap());
-        }
-        texts
-    }
-
     pub(crate) async fn click(&self, css: &str) {
         self.client.find(Locator::Css(css)).await.unwrap().click().await.unwrap();
-    }
-
-    /// Clicks the link with this text.
-    pub(crate) async fn follow(&self, text: &str) {
-        self.client.find(Locator::LinkText(text)).await.unwrap().click().await.unwrap();
     }
 
     /// Replaces what a field holds.
