@@ -70,7 +70,10 @@ impl Phone {
     pub async fn post(&self, path: &str, page: &Answer, fields: &[(&str, &str)]) -> Answer {
         let own = [("proof", page.hidden("proof")), ("turn", page.turn())];
         let pairs = own.iter().chain(fields).filter(|(_, value)| !value.is_empty());
-        let coded = |text: &str| text.bytes().map(|b| format!("%{b:02X}")).collect::<String>();
+        // As browsers write it: letters and digits as they are.
+        let one =
+            |b: u8| if b.is_ascii_alphanumeric() { char::from(b).to_string() } else { format!("%{b:02X}") };
+        let coded = |text: &str| text.bytes().map(one).collect::<String>();
         let body: Vec<String> = pairs.map(|(name, value)| format!("{name}={}", coded(value))).collect();
         let body = body.join("&");
         let host = &self.host;
