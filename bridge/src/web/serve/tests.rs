@@ -1,5 +1,5 @@
 //! Viewers that behave badly, over real sockets, with short limits.
-#![allow(clippy::unwrap_used, clippy::panic, clippy::expect_used)]
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use std::net::{Ipv4Addr, SocketAddr};
 use std::time::Instant;
