@@ -1,10 +1,11 @@
 //! Loads, settings and rules over the page of a running daemon.
 
 use std::net::SocketAddr;
+use std::time::Duration;
 
 use overspill::daemon::RunOptions;
 use overspill_tests::servers::Mosquitto;
-use serde_json::json;
+use serde_json::{Value, json};
 use tokio::sync::oneshot;
 
 use crate::house::{Daemon, Ears, House};
@@ -16,16 +17,17 @@ const SETTING: &str = "\n[setting.warm]\nname = \"Warm water\"\ndefault = 5\nuni
 /// The example home with a page at a free port, and its daemon.
 async fn served(broker: &Mosquitto) -> (House, Daemon, SocketAddr, Ears) {
     let mut house = House::new(broker.port()).await;
-    house
-        .add(&format!("{SETTING}\n[web]\nlisten = \"127.0.0.1:0\"\n\n[shadow.eager]\nfolder = \"shadow\"\n"));
-    house.edit("path = \"wren.db\"", "path = \"wren.db\"\ncommit_every = \"100ms\"");
+    house.add(&format!("{SETTING}\n[shadow.eager]\nfolder = \"shadow\"\n"));
+    house.edit("path = \"wren.db\"", "path = \"wren.db\"\ncommit_every = \"1s\"");
     std::fs::create_dir_all(house.path("shadow")).unwrap();
     let eager = "fn decide(home) { home.load(\"water\").run_at_w(1000, \"always warm\"); }\n";
     std::fs::write(house.path("shadow/water.rhai"), eager).unwrap();
     let mut ears = Ears::at(broker.port()).await;
     let (told, page) = oneshot::channel();
     let options = RunOptions { made_up: true, page: Some(told), ..house.options() };
-    let daemon = Daemon::start(house.config(), options);
+    let mut config = house.config();
+    config.web.listen = Some(SocketAddr::from(([127, 0, 0, 1], 0)));
+    let daemon = Daemon::start(config, options);
     let at = page.await.expect("there is no page");
     ears.up().await;
     ears.meters(500.0, 0.0);
@@ -72,17 +74,18 @@ async fn an_override_is_commanded_and_one_beyond_the_ceiling_is_refused_in_words
     assert_eq!(get(at, "/loads/wter").await.status, 404);
 
     // The journal has each with what led to it.
-    let mut decided = json!(null);
+    let by_hand =
+        |d: &&Value| d["on"] == true && d["reason"].as_str().is_some_and(|r| r.starts_with("switched on by"));
+    let mut on = None;
     for _ in 0..100 {
-        decided = get(at, "/api/loads/water/decisions").await.json();
-        let on = decided["decisions"].as_array().unwrap().iter().any(|d| d["on"] == true);
-        if on {
+        let decided = get(at, "/api/loads/water/decisions").await.json();
+        on = decided["decisions"].as_array().unwrap().iter().find(by_hand).cloned();
+        if on.is_some() {
             break;
         }
-        tokio::time::sleep(std::time::Duration::from_millis(200)).await;
+        tokio::time::sleep(Duration::from_millis(200)).await;
     }
-    let on = decided["decisions"].as_array().unwrap().iter().find(|d| d["on"] == true).expect("no decision");
-    assert!(on["reason"].as_str().unwrap().starts_with("switched on by"), "{on}");
+    let on = on.expect("the journal does not have it");
     assert_eq!(on["requests"][0]["rule"], "water");
     daemon.stop().await;
 }
@@ -140,7 +143,13 @@ async fn a_rule_goes_live_from_the_page_and_a_broken_one_does_not() {
     ears.mark();
     let good = "fn decide(home) {\n    home.load(\"water\").run_at_w(1200, \"always\");\n}\n";
     let sent = good.replace('\n', "\r\n");
+    // The home's own rule tests want it otherwise, which has to be overruled.
     let fields = [("text", sent.as_str()), ("instead_of", mark.as_str()), ("action", "save")];
+    let refused = send(at, "/rules/water/edit", "/rules/water/edit", &fields).await;
+    assert!(refused.status == 409 && refused.body.contains("rule tests fail"), "{refused:?}");
+    assert_eq!(std::fs::read_to_string(house.path("rules/water.rhai")).unwrap(), before);
+    let [text, instead_of, action] = fields;
+    let fields = [text, instead_of, action, ("despite_tests", "yes")];
     let saved = send(at, "/rules/water/edit", "/rules/water/edit", &fields).await;
     assert_eq!(saved.location.as_deref(), Some("/rules/water?said=taken"), "{}", saved.body);
     assert_eq!(std::fs::read_to_string(house.path("rules/water.rhai")).unwrap(), good);
@@ -155,7 +164,7 @@ async fn a_rule_goes_live_from_the_page_and_a_broken_one_does_not() {
     let now = get(at, "/api/rules/water").await.json();
     assert_eq!(now["rule"]["requests"][0]["asks"], "to run at 1200 W");
     let path = format!("/api/rules/water/versions/{stamp}/back");
-    let back = json!({ "instead_of": now["mark"] });
+    let back = json!({ "instead_of": now["mark"], "despite_tests": true });
     let back = send_json(at, "/rules/water/edit", &path, &back).await;
     assert_eq!((back.status, &back.json()["daemon"]), (200, &json!("taken")), "{back:?}");
     assert_eq!(std::fs::read_to_string(house.path("rules/water.rhai")).unwrap(), before);
