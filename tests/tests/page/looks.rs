@@ -8,6 +8,8 @@ use sha2::{Digest, Sha256};
 
 use super::browser::{Browser, DESK, Look, PHONE};
 use super::demo::Demo;
+use super::home::Home;
+use super::people::USERS;
 
 /// Version 4.14.1, as the npm registry has it; `tests/all.sh` brings it.
 const AXE_MARK: &str = "29348999450cdf2849a8e70b7912fc2da85a849da39c0d0d5394f51d4a9ed95c";
@@ -69,12 +71,16 @@ async fn every_view_is_accessible_and_fits_at_every_look() {
     let axe = axe();
     let pictures = std::env::var_os("OVERSPILL_PICTURES").map(PathBuf::from);
     let demo = Demo::start(60).await;
+    // The demo has no users, so its login is another home's.
+    let guarded = Home::new(USERS);
+    let running = guarded.start().await;
     let browser = Browser::open(PHONE).await;
     let mut wrong = Vec::new();
-    for (name, path) in VIEWS {
+    let views = VIEWS.iter().map(|(name, path)| (*name, demo.url(path)));
+    for (name, path) in views.chain([("login", guarded.url("/login"))]) {
         for (way, look) in looks() {
             browser.look(look).await;
-            browser.go(&demo.url(path)).await;
+            browser.go(&path).await;
             let wide = browser.run("return document.documentElement.scrollWidth - innerWidth").await;
             if wide.as_i64().unwrap() > 0 {
                 wrong.push(format!("{path} {way}: {wide} pixels too wide"));
@@ -89,5 +95,6 @@ async fn every_view_is_accessible_and_fits_at_every_look() {
         }
     }
     browser.close().await;
+    running.stop().await;
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

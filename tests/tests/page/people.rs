@@ -77,7 +77,7 @@ async fn a_broken_rule_shows_its_error_at_its_line_and_does_not_go_live() {
 }
 
 /// Users with the password `teal river stone`; the hashes are what `overspill password` made of it.
-const USERS: &str = r#"
+pub(crate) const USERS: &str = r#"
 [user.vera]
 role = "view"
 password_hash = "$argon2id$v=19$m=19456,t=2,p=1$2vpQPvEoTPFSm67/M+oVAw$Tb8nCFFVuNI8tFDL593TuCkZy7RQvrtZgt/Bt7FNKWA"

@@ -1,5 +1,5 @@
 //! Changes of rules on a real folder: what is refused leaves everything as it was.
-#![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic, clippy::expect_used)]
+#![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic)]
 
 use jiff::Timestamp;
 use tempfile::TempDir;
