@@ -4,6 +4,7 @@
 mod browser;
 mod demo;
 mod home;
+mod login;
 mod looks;
 mod now;
 mod people;

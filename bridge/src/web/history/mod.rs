@@ -45,6 +45,10 @@ struct Page {
     script: &'static str,
 }
 
+/// What is said where there is power and no energy yet.
+const NO_HALF_HOUR: &str =
+    "Energy is counted once its half hour is over, and none is yet. The power so far is below.";
+
 /// Everything that the view shows.
 struct History {
     /// The span in words.
@@ -96,11 +100,16 @@ impl History {
     fn of((energy, curves): &(Energy, Vec<Curve>), asked: &Asked, home: &Home, now: WallTime) -> History {
         let zone = &home.timezone;
         let is_known = energy.is_known();
+        let curves = Curves::of(curves, asked, energy.step, zone);
+        let has_power_alone = !is_known && !curves.is_empty();
         History {
             title: asked.words(),
-            sentence: energy.sentence(home, &asked.when(now)),
+            sentence: match has_power_alone {
+                true => NO_HALF_HOUR.to_owned(),
+                false => energy.sentence(home, &asked.when(now)),
+            },
             remarks: [energy.doubt(), energy.noise()].into_iter().flatten().collect(),
-            known: if is_known { None } else { known(energy, home, now) },
+            known: if is_known || has_power_alone { None } else { known(energy, home, now) },
             units: asked.units(now),
             ways: ways(asked, now),
             fields: asked.fields(),
@@ -110,7 +119,7 @@ impl History {
             has_roof: energy.totals.solar.is_some(),
             picture: is_known.then(|| Picture::of(energy, asked, zone)),
             rows: if is_known { table::rows(energy, zone) } else { Vec::new() },
-            curves: Curves::of(curves, asked, energy.step, zone),
+            curves,
             has_power_file: asked.length_days() <= POWER_DAYS,
             loads: table::loads(energy, home),
         }
