@@ -245,7 +245,7 @@ mod tests {
         let procedure = procedure();
         insta::assert_snapshot!(Paper::new(42, false, false).opening(&procedure.to_do()), @r#"
         26 steps, from "Before anything else" to
-        "Whom to call": about 1 h 46 min in all,
+        "Whom to call": about 1 h 49 min in all,
         and any of them can be done another day.
         Have at hand: a plain heater or kettle
         whose rating is printed on it, a
