@@ -68,8 +68,11 @@ fn asked() -> Asked {
 
 async fn measured(asked: &Asked, port: u16, page: SocketAddr, process: u32) {
     let mut config = client::config(port, "page-bench");
-    config.subscriptions = vec![overspill::mqtt::Subscription::new("overspill/bench/balance")];
+    let topics = ["overspill/bench/balance", "overspill/bench/status"];
+    config.subscriptions = topics.map(overspill::mqtt::Subscription::new).to_vec();
     let mut client = Client::ready(config).await;
+    // What is published before the daemon listens is heard by nobody.
+    while client.message().await.1 != "up" {}
     // The first seconds load what is loaded once.
     spell(&mut client, 5).await;
     let (mut alone, mut watched) = (Vec::new(), Vec::new());
