@@ -30,6 +30,7 @@ pub use duty::{Beat, Duty};
 pub use facts::{Facts, LoadFacts};
 pub use heard::{Heard, HeardOf};
 pub use price_files::PriceFiles;
+pub(crate) use publications::severity;
 pub use publications::{Importance, Publication};
 pub use rule_files::{RuleFiles, UNDER_WAY, read_rules};
 pub use run::{RunError, RunOptions, run};

@@ -181,7 +181,7 @@ pub(super) fn influxdb(topics: &Topics, now: WallTime, lag: &Lag) -> Publication
 }
 
 /// The word for a severity.
-pub(super) fn severity(severity: Severity) -> &'static str {
+pub(crate) fn severity(severity: Severity) -> &'static str {
     match severity {
         Severity::Info => "info",
         Severity::Warning => "warning",

@@ -117,7 +117,7 @@ pub async fn run(
     let facts = options.facts.unwrap_or_else(|| watch::channel(Facts::new(&config.home)).0);
     let (asker, asked) = asks();
     let seen = facts.subscribe();
-    let mut session = Session::new(core, link, store.handle(), options.clock, belief, Some(facts), times);
+    let mut session = Session::new(core, link, store.handle(), options.clock, belief, facts, times);
     session.begins(&restored.kept);
     let shadows = start_shadows(&config, restored.kept.clone(), &restored.shadows, &mut session);
     let forwarder = start_forwarding(&config, options.forwarding, &mut session);

@@ -33,7 +33,7 @@ pub(super) struct Session {
     pub(super) store: StoreHandle,
     pub(super) clock: HomeClock,
     pub(super) belief: Box<dyn Belief>,
-    pub(super) facts: Option<watch::Sender<Facts>>,
+    pub(super) facts: watch::Sender<Facts>,
     /// Who hears what happens, and commands nothing.
     pub(super) shadows: Option<ShadowHandle>,
     /// For who commands, real time counts.
@@ -70,7 +70,7 @@ impl Session {
         store: StoreHandle,
         clock: HomeClock,
         belief: Box<dyn Belief>,
-        facts: Option<watch::Sender<Facts>>,
+        facts: watch::Sender<Facts>,
         times: Times,
     ) -> Session {
         let real = HomeClock::real();
@@ -105,14 +105,12 @@ impl Session {
     pub(super) fn step_told(&mut self, inputs: Vec<Input>) -> Vec<Output> {
         let stamp = self.stamp();
         let heard = self.shadows.as_ref().map(|_| inputs.clone());
-        if let Some(facts) = &self.facts {
-            let wall = self.clock.wall();
-            facts.send_if_modified(|facts| {
-                inputs.iter().for_each(|input| facts.hear(wall, input));
-                // What comes of it is told with the outputs of this step.
-                false
-            });
-        }
+        let wall = self.clock.wall();
+        self.facts.send_if_modified(|facts| {
+            inputs.iter().for_each(|input| facts.hear(wall, input));
+            // What comes of it is told with the outputs of this step.
+            false
+        });
         for input in inputs {
             self.store.input(stamp, &input);
             self.core.handle(stamp.moment, input);
@@ -156,14 +154,12 @@ impl Session {
                 trouble::log(notice);
             }
         }
-        if let Some(facts) = &self.facts {
-            let wall = self.clock.wall();
-            facts.send_modify(|facts| {
-                facts.wall = Some(wall);
-                facts.decided = Some(std::time::Instant::now());
-                drained.outputs.iter().for_each(|output| facts.take(output));
-            });
-        }
+        let wall = self.clock.wall();
+        self.facts.send_modify(|facts| {
+            facts.wall = Some(wall);
+            facts.decided = Some(std::time::Instant::now());
+            drained.outputs.iter().for_each(|output| facts.take(output));
+        });
         drained.outputs
     }
 
@@ -289,9 +285,7 @@ impl Session {
     }
 
     pub(super) fn connected(&self, connected: bool) {
-        if let Some(facts) = &self.facts {
-            facts.send_modify(|facts| facts.connected = connected);
-        }
+        self.facts.send_modify(|facts| facts.connected = connected);
     }
 
     /// What a message means; signs of other instances are taken here.
@@ -419,9 +413,7 @@ impl Session {
         self.publish(publication);
         let stamp = self.stamp();
         self.store.output(stamp, &Output::Notice(notice.clone()));
-        if let Some(facts) = &self.facts {
-            facts.send_modify(|facts| facts.take_notice(notice));
-        }
+        self.facts.send_modify(|facts| facts.take_notice(notice));
     }
 
     /// Publishes how far forwarding to InfluxDB has come.

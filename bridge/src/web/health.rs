@@ -4,7 +4,6 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Html;
 use overspill_rules::home::{Home, InputId, Measures, Point, PointId, Side, Unit};
-use overspill_rules::output::Severity;
 use overspill_rules::time::{Span, WallTime};
 use serde::Serialize;
 
@@ -12,7 +11,7 @@ use super::access::Visitor;
 use super::frame::{Frame, Here};
 use super::site::{Shared, Site};
 use super::trouble::Trouble;
-use crate::daemon::{Facts, Heard};
+use crate::daemon::{Facts, Heard, severity};
 use crate::store::StoreState;
 
 /// How everything is.
@@ -200,11 +199,7 @@ fn notices(home: &Home, facts: &Facts) -> Vec<NoticeHealth> {
     let told = facts.notices.iter().rev().map(|notice| NoticeHealth {
         at: notice.at.map(WallTime::to_rfc3339),
         time: notice.at.and_then(|at| local(home, at)).unwrap_or_else(|| "time not known".to_owned()),
-        severity: match notice.severity {
-            Severity::Info => "info",
-            Severity::Warning => "warning",
-            Severity::Problem => "problem",
-        },
+        severity: severity(notice.severity),
         code: notice.code.clone(),
         text: notice.text.clone(),
     });

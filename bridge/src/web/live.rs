@@ -41,6 +41,7 @@ pub(super) fn keep_fresh(
             if facts.changed().await.is_err() {
                 return;
             }
+            // A copy: control waits for whoever holds the original.
             let newest = facts.borrow_and_update().clone();
             let fragment = present::fragment(&config, &newest);
             let changed = |old: &mut Fragment| {

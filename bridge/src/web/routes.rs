@@ -57,7 +57,7 @@ fn view() -> Router<Shared> {
         .route("/api/battery", get(api::battery::battery))
 }
 
-/// What it takes the right to operate to use.
+/// What takes the role "operate": overrides, loads out of service, settings.
 fn operate() -> Router<Shared> {
     Router::new()
         .route("/loads/{id}/override", post(loads::change))
@@ -68,7 +68,7 @@ fn operate() -> Router<Shared> {
         .route("/api/settings/{id}", post(api::settings::change))
 }
 
-/// What it takes the right to change rules to use.
+/// What takes the role "configure": rules.
 fn configure() -> Router<Shared> {
     Router::new()
         .route("/new-rule", get(rules::begin))

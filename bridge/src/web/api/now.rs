@@ -2,13 +2,13 @@
 
 use axum::Json;
 use axum::extract::State;
-use overspill_rules::output::{BalanceReport, BalanceValues, DrawSource, LoadReport, Notice, Severity};
+use overspill_rules::output::{BalanceReport, BalanceValues, DrawSource, LoadReport, Notice};
 use overspill_rules::time::WallTime;
 use serde::Serialize;
 use utoipa::ToSchema;
 
 use super::super::site::Shared;
-use crate::daemon::{Facts, LoadFacts};
+use crate::daemon::{Facts, LoadFacts, severity};
 
 /// What the home does now.
 #[derive(Debug, Serialize, ToSchema)]
@@ -190,11 +190,7 @@ impl Said {
     fn of(notice: &Notice) -> Said {
         Said {
             at: notice.at.map(WallTime::to_rfc3339),
-            severity: match notice.severity {
-                Severity::Info => "info",
-                Severity::Warning => "warning",
-                Severity::Problem => "problem",
-            },
+            severity: severity(notice.severity),
             code: notice.code.clone(),
             text: notice.text.clone(),
         }

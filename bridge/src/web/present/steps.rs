@@ -8,6 +8,7 @@ use super::Present;
 use super::cascade::{Does, cascade};
 use super::picture::{Picture, Row, Way};
 use crate::daemon::Facts;
+use crate::web::speech;
 
 /// Notices shown.
 const NOTICES: usize = 3;
@@ -212,7 +213,7 @@ impl Teller<'_> {
         match flows.solar_w.map(whole) {
             Some(w) if w > 0.0 => format!("The roof makes {}; {street}.", watts(Some(w))),
             Some(_) => format!("The roof makes nothing; {street}."),
-            None => format!("{}.", capital(&street)),
+            None => speech::sentence(&street),
         }
     }
 
@@ -302,18 +303,10 @@ fn house_words(watts: Option<f64>) -> String {
     .to_owned()
 }
 
-/// Watts in words; never a minus before a nought.
 fn watts(watts: Option<f64>) -> String {
-    let Some(watts) = watts.map(whole) else { return "not known".to_owned() };
-    let digits = crate::words::grouped(watts.abs() as u64);
-    format!("{}{digits} W", if watts < 0.0 { "−" } else { "" })
+    watts.map_or_else(|| "not known".to_owned(), speech::watts)
 }
 
 fn whole(watts: f64) -> f64 {
     watts.round() + 0.0
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
