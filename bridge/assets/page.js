@@ -1,12 +1,14 @@
 // Keeps the present fresh. Everything else works without a script.
 "use strict";
 
+// Whether two nodes are the same thing at two times: what stands beside it may come and go.
+function alike(a, b) {
+  const name = (node) => node.nodeName + " " + (node.id || node.classList?.item(0) || "");
+  return name(a) === name(b);
+}
+
 // Brings `old` to what `fresh` says, in place, so that focus and what is open stay as they are.
 function follow(old, fresh) {
-  if (old.nodeType !== fresh.nodeType || old.nodeName !== fresh.nodeName) {
-    old.replaceWith(fresh.cloneNode(true));
-    return;
-  }
   if (old.nodeType === Node.TEXT_NODE) {
     if (old.data !== fresh.data) old.data = fresh.data;
     return;
@@ -15,9 +17,26 @@ function follow(old, fresh) {
   for (const { name } of [...old.attributes]) if (!fresh.hasAttribute(name)) old.removeAttribute(name);
   for (const { name, value } of [...fresh.attributes])
     if (old.getAttribute(name) !== value) old.setAttribute(name, value);
-  const [have, want] = [[...old.childNodes], [...fresh.childNodes]];
-  want.forEach((child, n) => (n < have.length ? follow(have[n], child) : old.append(child.cloneNode(true))));
-  have.slice(want.length).forEach((child) => child.remove());
+  let next = old.firstChild;
+  for (const child of fresh.childNodes) {
+    let same = next;
+    while (same && !alike(same, child)) same = same.nextSibling;
+    if (!same) {
+      old.insertBefore(child.cloneNode(true), next);
+      continue;
+    }
+    while (next !== same) next = gone(next);
+    next = same.nextSibling;
+    follow(same, child);
+  }
+  while (next) next = gone(next);
+}
+
+// Takes a node away and gives the one after it.
+function gone(node) {
+  const after = node.nextSibling;
+  node.remove();
+  return after;
 }
 
 function live(place) {

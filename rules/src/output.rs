@@ -216,7 +216,7 @@ pub enum Limit {
     NotReady,
     /// It is out of service.
     OutOfService,
-    /// Another instance commands.
+    /// This instance only watches: another commands, or it listens whether one does.
     Watching,
     /// Somebody else moved it.
     Yielded,

@@ -1,7 +1,8 @@
-//! The present, kept fresh: rendered once for all viewers whenever something changed, and streamed to each.
+//! The present, kept fresh: rendered for all viewers together, only while somebody looks, and streamed to each.
 
 use std::convert::Infallible;
-use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
 use axum::Extension;
@@ -9,9 +10,9 @@ use axum::extract::State;
 use axum::http::StatusCode;
 use axum::response::Sse;
 use axum::response::sse::{Event, KeepAlive};
-use tokio::sync::watch;
-use tokio_stream::wrappers::WatchStream;
-use tokio_stream::{Stream, StreamExt};
+use tokio::sync::{OwnedSemaphorePermit, watch};
+use tokio::time::{Instant, Interval, MissedTickBehavior};
+use tokio_stream::Stream;
 
 use super::access::Pass;
 use super::present;
@@ -20,8 +21,11 @@ use super::trouble::Trouble;
 use crate::config::Config;
 use crate::daemon::Facts;
 
-/// The present is rendered no oftener.
-const RENDER_EVERY: Duration = Duration::from_secs(1);
+/// A viewer gets what changed no oftener.
+const SENT_EVERY: Duration = Duration::from_secs(1);
+
+/// The present is rendered no oftener, however many look.
+const RENDERED_EVERY: Duration = Duration::from_millis(250);
 
 /// Something is sent at least this often, so that both ends notice when the other is gone.
 const ALIVE_EVERY: Duration = Duration::from_secs(15);
@@ -29,33 +33,83 @@ const ALIVE_EVERY: Duration = Duration::from_secs(15);
 /// The present as a piece of a page, shared by all who look.
 pub(crate) type Fragment = Arc<str>;
 
-/// Renders the present whenever it changed, until nobody can look any more.
-pub(super) fn keep_fresh(
+/// The present as it was last rendered.
+pub(crate) struct Newest {
     config: Arc<Config>,
-    mut facts: watch::Receiver<Facts>,
-) -> watch::Receiver<Fragment> {
-    let (sender, receiver) = watch::channel(present::fragment(&config, &facts.borrow_and_update().clone()));
-    tokio::spawn(async move {
-        loop {
-            tokio::time::sleep(RENDER_EVERY).await;
-            if facts.changed().await.is_err() {
-                return;
-            }
+    rendered: Mutex<Rendered>,
+    came: AtomicU32,
+}
+
+struct Rendered {
+    facts: watch::Receiver<Facts>,
+    at: Instant,
+    fragment: Fragment,
+}
+
+impl Newest {
+    pub(super) fn new(config: Arc<Config>, mut facts: watch::Receiver<Facts>) -> Newest {
+        let fragment = present::fragment(&config, &facts.borrow_and_update().clone());
+        let rendered = Mutex::new(Rendered { facts, at: Instant::now(), fragment });
+        Newest { config, rendered, came: AtomicU32::new(0) }
+    }
+
+    /// The present, at most [`RENDERED_EVERY`] behind.
+    pub(super) fn fragment(&self) -> Fragment {
+        let mut rendered = self.rendered.lock().unwrap_or_else(PoisonError::into_inner);
+        if rendered.facts.has_changed().unwrap_or(false) && rendered.at.elapsed() >= RENDERED_EVERY {
             // A copy: control waits for whoever holds the original.
-            let newest = facts.borrow_and_update().clone();
-            let fragment = present::fragment(&config, &newest);
-            let changed = |old: &mut Fragment| {
-                let new = *old != fragment;
-                *old = Arc::clone(&fragment);
-                new
-            };
-            sender.send_if_modified(changed);
-            if sender.is_closed() {
-                return;
+            let facts = rendered.facts.borrow_and_update().clone();
+            rendered.fragment = present::fragment(&self.config, &facts);
+            rendered.at = Instant::now();
+        }
+        Arc::clone(&rendered.fragment)
+    }
+
+    /// The moments at which one more viewer gets what changed: each at another part of the second, so that a crowd
+    /// never takes the computer from control all at once.
+    fn moments(&self) -> Interval {
+        let came = self.came.fetch_add(1, Ordering::Relaxed);
+        let begins = Instant::now() + SENT_EVERY.mul_f64(part(came));
+        let mut moments = tokio::time::interval_at(begins, SENT_EVERY);
+        moments.set_missed_tick_behavior(MissedTickBehavior::Skip);
+        moments
+    }
+}
+
+/// The part of a whole for the `n`th of any number: steps of the golden ratio fall evenly whoever leaves.
+fn part(n: u32) -> f64 {
+    (f64::from(n) * 0.618_033_988_749_895).fract()
+}
+
+/// Somebody who looks at the present.
+struct Viewer {
+    site: Shared,
+    pass: Pass,
+    moments: Interval,
+    seen: Option<Fragment>,
+    // Given back when the viewer goes.
+    _seat: OwnedSemaphorePermit,
+}
+
+impl Viewer {
+    /// The present when it is another than was seen; `None` when there is nothing more to see.
+    async fn next(mut self) -> Option<(Result<Event, Infallible>, Viewer)> {
+        loop {
+            if self.seen.is_some() {
+                self.moments.tick().await;
+            }
+            let daemon_is_gone = self.site.facts.has_changed().is_err();
+            if daemon_is_gone || !self.site.access.still_holds(&self.pass) {
+                return None;
+            }
+            let fragment = self.site.newest.fragment();
+            if self.seen.as_ref() != Some(&fragment) {
+                let event = Event::default().event("present").data(&*fragment);
+                self.seen = Some(fragment);
+                return Some((Ok(event), self));
             }
         }
-    });
-    receiver
+    }
 }
 
 /// What changed, as it changes (server-sent events, HTML Living Standard section 9.2). A viewer that is slow gets the
@@ -70,11 +124,22 @@ pub(crate) async fn stream(
     let Some(seat) = site.access.seat() else {
         return Err(Trouble::with(StatusCode::SERVICE_UNAVAILABLE, "Too many pages are kept fresh already."));
     };
-    let fragments = WatchStream::new(site.fragment.clone());
-    let events = fragments.take_while(move |_| site.access.still_holds(&pass)).map(move |fragment| {
-        // Given back when the viewer goes.
-        let _seat = &seat;
-        Ok(Event::default().event("present").data(&*fragment))
-    });
+    let moments = site.newest.moments();
+    let viewer = Viewer { site, pass, moments, seen: None, _seat: seat };
+    let events = futures_util::stream::unfold(viewer, Viewer::next);
     Ok(Sse::new(events).keep_alive(KeepAlive::new().interval(ALIVE_EVERY)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_crowd_is_spread_over_the_second() {
+        let mut parts: Vec<f64> = (0..100).map(part).collect();
+        parts.sort_by(f64::total_cmp);
+        for pair in parts.windows(2) {
+            assert!((0.005..0.02).contains(&(pair[1] - pair[0])), "{pair:?}");
+        }
+    }
 }

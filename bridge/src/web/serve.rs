@@ -22,7 +22,6 @@ use tokio_io_timeout::TimeoutStream;
 
 use super::access::Caller;
 use super::crowd::{Crowd, Place};
-use super::live;
 use super::routes;
 use super::site::Site;
 use crate::config::Config;
@@ -108,8 +107,7 @@ impl Page {
         limits: Limits,
     ) -> Result<Page, String> {
         let (listener, address) = bind(listen).await?;
-        let fragment = live::keep_fresh(Arc::clone(&parts.config), parts.facts.clone());
-        let site = Site::new(parts, fragment, limits)?;
+        let site = Site::new(parts, limits)?;
         let crowd = site.crowd.clone();
         let (end, ended) = watch::channel(false);
         let served = tokio::spawn(serve(listener, routes::all(&site), (limits, crowd), ended));

@@ -8,7 +8,7 @@ use tokio::sync::{Semaphore, watch};
 
 use super::access::Access;
 use super::crowd::Crowd;
-use super::live::Fragment;
+use super::live::Newest;
 use super::serve::{Limits, Parts};
 use super::trouble::Trouble;
 use crate::config::Config;
@@ -36,7 +36,7 @@ pub(crate) struct Site {
     /// When the page began to be served.
     pub(crate) began: WallTime,
     /// The present, as it is shown.
-    pub(crate) fragment: watch::Receiver<Fragment>,
+    pub(super) newest: Newest,
     /// Who may do what.
     pub(crate) access: Access,
     /// How many connections there are.
@@ -50,13 +50,10 @@ pub(crate) type Shared = Arc<Site>;
 impl Site {
     /// # Errors
     /// When the system gives no random numbers.
-    pub(super) fn new(
-        parts: Parts,
-        fragment: watch::Receiver<Fragment>,
-        limits: Limits,
-    ) -> Result<Shared, String> {
+    pub(super) fn new(parts: Parts, limits: Limits) -> Result<Shared, String> {
         let Parts { config, facts, asker, clock, store, forwarding } = parts;
         let access = Access::new(&config.web, &config.home.id, limits.body_within)?;
+        let newest = Newest::new(Arc::clone(&config), facts.clone());
         Ok(Arc::new(Site {
             config,
             facts,
@@ -65,7 +62,7 @@ impl Site {
             store,
             forwarding,
             began: clock.wall(),
-            fragment,
+            newest,
             access,
             crowd: Crowd::default(),
             reads: Arc::new(Semaphore::new(READS_AT_ONCE)),

@@ -158,9 +158,8 @@ pub(crate) fn stage(home: &str) -> Stage {
             ask.answer(Err("nothing is commanded in this test".to_owned()));
         }
     });
-    let fragment = super::live::keep_fresh(Arc::clone(&parts.config), parts.facts.clone());
     let limits = Limits { body_within: Duration::from_millis(200), ..Limits::default() };
-    let site = Site::new(parts, fragment, limits).unwrap();
+    let site = Site::new(parts, limits).unwrap();
     Stage { router: routes::all(&site), site, facts, folder }
 }
 

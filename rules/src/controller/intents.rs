@@ -171,7 +171,7 @@ impl Controller {
             return blocked(meant, format!("out of service, says {by}"), Limit::OutOfService);
         }
         if self.role == Role::Watch {
-            return blocked(meant, "another instance commands".to_owned(), Limit::Watching);
+            return blocked(meant, "this instance only watches".to_owned(), Limit::Watching);
         }
         let off_by_person = winner.person && matches!(meant.intent, Intent::Off { .. });
         if self.stopping && !off_by_person {

@@ -141,8 +141,14 @@ impl Browser {
         self.client.find(Locator::Css(css)).await.unwrap().text().await.unwrap()
     }
 
+    /// Presses the first that fits the selector. What is live may be made anew between finding and pressing it, then it
+    /// is found once more.
     pub(crate) async fn click(&self, css: &str) {
-        self.client.find(Locator::Css(css)).await.unwrap().click().await.unwrap();
+        let press = async || self.client.find(Locator::Css(css)).await?.click().await;
+        match press().await {
+            Err(why) if why.is_stale_element_reference() => press().await.unwrap(),
+            pressed => pressed.unwrap(),
+        }
     }
 
     /// Replaces what a field holds.

@@ -64,3 +64,30 @@ async fn the_page_fits_a_phone_and_takes_nothing_from_elsewhere() {
     assert!(bytes.as_u64().unwrap() < 100_000, "the first view takes {bytes} bytes");
     browser.close().await;
 }
+
+#[tokio::test(flavor = "multi_thread")]
+async fn what_comes_and_goes_leaves_the_focus_where_it_is() {
+    let demo = Demo::start(60).await;
+    let browser = Browser::open(PHONE).await;
+    browser.go(&demo.url("/")).await;
+    // A doubt comes above the picture, a step goes, all in one go; then as it was.
+    let kept = browser
+        .run(
+            "const present = document.querySelector('#present');
+             const before = present.cloneNode(true);
+             const link = document.querySelector(\"a[href='/loads/car']\");
+             link.focus();
+             const other = present.cloneNode(true);
+             const doubt = Object.assign(document.createElement('p'), { className: 'doubt', textContent: 'new' });
+             other.querySelector('figure').before(doubt);
+             other.querySelector('.steps li').remove();
+             other.querySelector('h1').textContent = 'other';
+             follow(present, other);
+             const between = present.isEqualNode(other) && document.activeElement === link;
+             follow(present, before);
+             return [between, present.isEqualNode(before), document.activeElement === link]",
+        )
+        .await;
+    assert_eq!(kept, serde_json::json!([true, true, true]));
+    browser.close().await;
+}

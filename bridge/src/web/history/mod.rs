@@ -37,6 +37,14 @@ pub(crate) fn asked(site: &Site, query: &SpanQuery) -> Result<Asked, Trouble> {
         .map_err(|why| Trouble::wrong(format!("This span can't be shown: {why}.")))
 }
 
+/// What today came to so far, in a sentence; `None` where nothing of it is known yet.
+pub(super) async fn today(site: &Site) -> Option<String> {
+    let asked = asked(site, &SpanQuery::default()).ok()?;
+    let (span, now) = (asked.clone(), site.now());
+    let energy = site.read(move |journal, config| energy(journal, &config.home, &span, now)).await.ok()?;
+    energy.is_known().then(|| energy.sentence(site.home(), &asked.when(now)))
+}
+
 #[derive(Template)]
 #[template(path = "history.html")]
 struct Page {

@@ -173,7 +173,9 @@ impl Told<'_> {
             Limit::TooHot => "It is hot enough, or its temperature is not known.".to_owned(),
             Limit::NotReady => "Nothing is plugged in, or it is not ready to take power.".to_owned(),
             Limit::OutOfService => "It is out of service.".to_owned(),
-            Limit::Watching => "Another instance commands this home; this one only watches.".to_owned(),
+            Limit::Watching => "This instance only watches: another commands this home, or it has only just started and \
+                                listens whether one does."
+                .to_owned(),
             Limit::Yielded => "Somebody moved it otherwise, and it is left to them for a while.".to_owned(),
         })
     }

@@ -14,6 +14,7 @@ use axum::response::Html;
 
 use super::access::Visitor;
 use super::frame::{Frame, Here};
+use super::history;
 use super::live::Fragment;
 use super::site::Shared;
 use super::trouble::Trouble;
@@ -46,6 +47,9 @@ struct Present {
 struct Page {
     frame: Frame,
     present: Fragment,
+    /// What today came to so far, in a sentence.
+    today: Option<String>,
+    script: &'static str,
 }
 
 /// The present of these facts.
@@ -57,7 +61,9 @@ pub(super) fn fragment(config: &Config, facts: &Facts) -> Fragment {
 
 /// The first view.
 pub(super) async fn page(State(site): State<Shared>, visitor: Visitor) -> Result<Html<String>, Trouble> {
-    let present = Arc::clone(&site.fragment.borrow());
-    let page = Page { frame: Frame::new(&site, Here::Now, visitor), present };
+    let present = site.newest.fragment();
+    let today = history::today(&site).await;
+    let script = super::assets::again_path();
+    let page = Page { frame: Frame::new(&site, Here::Now, visitor), present, today, script };
     super::rendered(&page)
 }
