@@ -16,6 +16,7 @@
 //! | the page of a commissioning, which its command serves | `commissioning/` |
 //! | how refusals and mistakes reach people | `trouble.rs` |
 //! | connections: their number, their time limits | `serve.rs`, `crowd.rs` |
+//! | threads that give way to control | `threads.rs` |
 //! | what watches the program: `/healthz`, `/metrics` | `healthz.rs`, `metrics.rs` |
 
 mod access;
@@ -43,6 +44,7 @@ mod site;
 mod speech;
 #[cfg(test)]
 pub(crate) mod testing;
+mod threads;
 mod trouble;
 
 pub use serve::{Page, Parts};

@@ -24,6 +24,7 @@ use super::access::Caller;
 use super::crowd::{Crowd, Place};
 use super::routes;
 use super::site::Site;
+use super::threads::Threads;
 use crate::config::Config;
 use crate::daemon::{Asker, Facts, HomeClock};
 use crate::influx::Lag;
@@ -89,6 +90,8 @@ pub struct Page {
     address: SocketAddr,
     end: watch::Sender<bool>,
     served: JoinHandle<()>,
+    // They end with the page.
+    _threads: Threads,
 }
 
 impl Page {
@@ -106,12 +109,14 @@ impl Page {
         listen: SocketAddr,
         limits: Limits,
     ) -> Result<Page, String> {
-        let (listener, address) = bind(listen).await?;
+        let threads = Threads::start()?;
+        let ended_early = |_| "its threads ended".to_owned();
+        let (listener, address) = threads.spawn(bind(listen)).await.map_err(ended_early)??;
         let site = Site::new(parts, limits)?;
         let crowd = site.crowd.clone();
         let (end, ended) = watch::channel(false);
-        let served = tokio::spawn(serve(listener, routes::all(&site), (limits, crowd), ended));
-        Ok(Page { address, end, served })
+        let served = threads.spawn(serve(listener, routes::all(&site), (limits, crowd), ended));
+        Ok(Page { address, end, served, _threads: threads })
     }
 
     /// Where it is.
