@@ -97,8 +97,11 @@ fn show(wish: &Wish) -> ExitCode {
         "generous numbers, a reading every second".to_owned()
     };
     println!("{how}");
-    println!("faults of {} afternoons each; set: mean number of explanations (single causes)", wish.seeds);
-    println!("{:58}  points     found      open  wrong  good said      set", "");
+    println!(
+        "faults of {} afternoons each; set: mean number of explanations (single causes); minutes to the verdicts",
+        wish.seeds
+    );
+    println!("{:58}  points     found      open  wrong  good said      set       min", "");
     let mut missed = false;
     for (home, site) in [("one phase", one_phase()), ("three phases", three_phases())] {
         for noise in Noise::ALL.into_iter().filter(|n| wish.noise.as_ref().is_none_or(|w| n.word() == w)) {

@@ -38,6 +38,8 @@ pub struct Block {
     pub what: What,
     /// How often.
     pub often: Often,
+    /// When its first switching is asked for, in seconds, if all before it are made.
+    begins: i64,
     /// All switchings, as many as there are at most.
     turns: Vec<Turn>,
 }
@@ -48,6 +50,25 @@ struct Turn {
     truths: Vec<Truth>,
     /// From when on the points have answered it.
     answered: i64,
+}
+
+impl Truth {
+    fn sooner(&self, seconds: i64) -> Truth {
+        let (from, by) = self.said;
+        Truth { second: self.second - seconds, said: (from - seconds, by - seconds), ..*self }
+    }
+}
+
+impl Block {
+    /// From which second on the points have answered so many switchings.
+    fn answered(&self, count: usize) -> i64 {
+        count.checked_sub(1).map_or(self.begins, |last| self.turns[last].answered)
+    }
+
+    /// How many seconds are spared when it is only switched so often.
+    fn spared(&self, count: usize) -> i64 {
+        self.answered(self.turns.len()) - self.answered(count)
+    }
 }
 
 /// A home, what was switched in it, and how long the afternoon was.
@@ -61,6 +82,8 @@ pub struct Plan {
     pub truths: Vec<Truth>,
     /// How long the afternoon was.
     pub seconds: i64,
+    /// When the points are judged, in seconds.
+    pub judged: i64,
     /// For each phase that the installer said, the phase on which the test load was; 0 where it drew nothing.
     pub test_load: [u8; 3],
     /// Seconds between two readings of a point.
@@ -125,8 +148,9 @@ pub const RAMP_S: i64 = 30;
 pub fn generous(site: Site, seed: u64) -> Plan {
     let mut laid = Laid::new(site, seed, 600);
     for what in laid.test_loads().into_iter().chain(laid.tanks()) {
+        let begins = laid.second;
         let turns = (0..8).map(|i| laid.turn(what, i % 2 == 0, 0, 36)).collect();
-        laid.put(what, Often { least: 8, most: 8 }, turns);
+        laid.put(what, Often { least: 8, most: 8 }, begins, turns);
         laid.second += 15;
     }
     let off = |laid: &mut Laid| {
@@ -135,8 +159,9 @@ pub fn generous(site: Site, seed: u64) -> Plan {
         turn.truths.extend(on.truths);
         Turn { answered: on.answered, ..turn }
     };
+    let begins = laid.second;
     let turns = (0..5).map(|_| off(&mut laid)).collect();
-    laid.put(What::SolarOff, Often { least: 5, most: 5 }, turns);
+    laid.put(What::SolarOff, Often { least: 5, most: 5 }, begins, turns);
     laid.plan(1, Display::EachTime)
 }
 
@@ -146,25 +171,18 @@ pub fn procedure(site: Site, seed: u64, interval_s: usize, display: Display) -> 
     let window = (9 * interval_s as i64).max(20);
     let mut laid = Laid::new(site, seed, 480);
     for what in laid.test_loads() {
-        laid.second += window + 30;
-        let turns = (0..8).map(|i| laid.by_hand(what, i % 2 == 0, window)).collect();
-        laid.put(what, Often::of(what), turns);
+        laid.procedure(what, window + 30, |laid, i| laid.by_hand(what, i % 2 == 0, window));
     }
-    laid.second += window + 30;
-    let off = |laid: &mut Laid| {
+    laid.procedure(What::SolarOff, window + 30, |laid, _| {
         let mut turn = laid.by_hand(What::SolarOff, false, window);
         let on = laid.by_hand(What::SolarOff, true, BACK_S + RAMP_S + 30 + window);
         turn.truths.extend(on.truths);
         Turn { answered: on.answered, ..turn }
-    };
-    let turns = (0..6).map(|_| off(&mut laid)).collect();
-    laid.put(What::SolarOff, Often::of(What::SolarOff), turns);
+    });
     for what in laid.tanks() {
-        laid.second += window + 30;
         // The command is seen to be followed at the next reading.
         let seen = interval_s as i64 + 6;
-        let turns = (0..8).map(|i| laid.turn(what, i % 2 == 0, seen, seen + window + 6)).collect();
-        laid.put(what, Often::of(what), turns);
+        laid.procedure(what, window + 30, |laid, i| laid.turn(what, i % 2 == 0, seen, seen + window + 6));
     }
     laid.plan(interval_s, display)
 }
@@ -223,8 +241,17 @@ impl Laid {
         turn
     }
 
-    fn put(&mut self, what: What, often: Often, turns: Vec<Turn>) {
-        self.blocks.push(Block { what, often, turns });
+    fn put(&mut self, what: What, often: Often, begins: i64, turns: Vec<Turn>) {
+        self.blocks.push(Block { what, often, begins, turns });
+    }
+
+    /// A block as the procedure asks for it, after so many seconds.
+    fn procedure(&mut self, what: What, after: i64, mut turn: impl FnMut(&mut Laid, usize) -> Turn) {
+        let often = Often::of(what);
+        self.second += after;
+        let begins = self.second;
+        let turns = (0..often.most).map(|i| turn(self, i)).collect();
+        self.put(what, often, begins, turns);
     }
 
     fn plan(self, interval_s: usize, display: Display) -> Plan {
@@ -234,6 +261,7 @@ impl Laid {
             blocks: self.blocks,
             truths: Vec::new(),
             seconds: self.second,
+            judged: self.second,
             test_load: AS_SAID,
             interval_s,
             display,
@@ -243,15 +271,23 @@ impl Laid {
 }
 
 impl Plan {
-    /// The same afternoon with only so many switchings of each block.
+    /// The same afternoon with only so many switchings of each block: what comes after them comes the sooner.
     pub fn cut(&self, counts: &[usize]) -> Plan {
-        let turns = self.blocks.iter().zip(counts).flat_map(|(b, n)| b.turns.iter().take(*n));
-        Plan { truths: turns.flat_map(|t| t.truths.clone()).collect(), ..self.clone() }
+        let mut sooner = 0;
+        let mut truths = Vec::new();
+        for (block, count) in self.blocks.iter().zip(counts) {
+            let turns = block.turns.iter().take(*count);
+            truths.extend(turns.flat_map(|t| &t.truths).map(|t| t.sooner(sooner)));
+            sooner += block.spared(*count);
+        }
+        Plan { truths, judged: self.seconds - sooner, ..self.clone() }
     }
 
-    /// From which second on the points have answered the switching `count` of a block.
-    pub fn answered(&self, block: usize, count: usize) -> i64 {
-        self.blocks[block].turns[count - 1].answered
+    /// From which second on the points have answered the last of so many switchings of each block.
+    pub fn answered(&self, counts: &[usize]) -> i64 {
+        let before = counts.len() - 1;
+        let sooner: i64 = self.blocks.iter().zip(&counts[..before]).map(|(b, n)| b.spared(*n)).sum();
+        self.blocks[before].answered(counts[before]) - sooner
     }
 
     /// What was truly switched where `what` was said; `None` for nothing.

@@ -31,6 +31,8 @@ pub struct Scored {
     pub single: usize,
     /// Whether something was wrong.
     pub faulty: bool,
+    /// When the points were judged, in seconds.
+    pub judged: i64,
     /// What was said.
     pub report: PointReport,
 }
@@ -105,7 +107,7 @@ impl Afternoon {
             clamps.retain(|c| c.own.flow == Flow::Tail);
             clamps.truncate(1);
         }
-        let until = self.plan.answered(block, counts[block]);
+        let until = self.plan.answered(counts);
         let cut = self.cut(counts.to_vec());
         clamps.iter().all(|c| cut.is_clear(c, what, injected.of(c.point), until, seed))
     }
@@ -128,7 +130,8 @@ impl Cut {
     fn place(&mut self, clamp: &Clamp, faults: Vec<Fault>, seed: u64) -> usize {
         let known = self.known.iter().position(|k| k.point == clamp.point && k.faults == faults);
         known.unwrap_or_else(|| {
-            let trace = trace(clamp, &self.flows, &faults, seed, (self.plan.interval_s, usize::MAX));
+            let trace =
+                trace(clamp, &self.flows, &faults, seed, (self.plan.interval_s, self.plan.judged as usize));
             let evidence = examine(&self.plan.site, clamp, Some(&trace), &self.acts, None);
             self.known.push(Known { point: clamp.point, faults, evidence });
             self.known.len() - 1
@@ -158,7 +161,7 @@ fn score(plan: &Plan, clamp: &Clamp, injected: &Injected, report: PointReport) -
         _ => Outcome::Wrong,
     };
     let single = set.iter().filter(|s| s.causes.len() <= 1).count();
-    Scored { outcome, set: set.len(), single, faulty: !truth.is_good(), report }
+    Scored { outcome, set: set.len(), single, faulty: !truth.is_good(), judged: plan.judged, report }
 }
 
 /// Whether no step can tell one from the other: the same causes, or the same answer to everything that is switched

@@ -26,6 +26,8 @@ pub struct Count {
     pub set: usize,
     /// Of them single causes.
     pub single: usize,
+    /// Seconds until the points were judged, of all points added up.
+    pub seconds: i64,
 }
 
 impl Count {
@@ -39,11 +41,13 @@ impl Count {
         self.called_good += other.called_good;
         self.set += other.set;
         self.single += other.single;
+        self.seconds += other.seconds;
     }
 
     fn score(&mut self, scored: &Scored) {
         let is = |outcome| usize::from(scored.outcome == outcome);
         self.wrong += is(Outcome::Wrong);
+        self.seconds += scored.judged;
         if scored.faulty {
             self.runs += 1;
             self.found += is(Outcome::Found);
@@ -57,19 +61,20 @@ impl Count {
     }
 
     /// The row's figures: runs, found, inconclusive, wrong, sound points called good, mean size of the set (of it single
-    /// causes).
+    /// causes), mean minutes until the points were judged.
     pub fn line(&self) -> String {
         let of = |n: usize, all: usize| if all == 0 { 100.0 } else { 100.0 * n as f64 / all as f64 };
         let mean = |n: usize| n as f64 / self.runs.max(1) as f64;
         format!(
-            "{:7}  {:6.2} %  {:6.2} %  {:5}  {:6.2} %  {:5.2} ({:.2})",
+            "{:7}  {:6.2} %  {:6.2} %  {:5}  {:6.2} %  {:5.2} ({:.2})  {:5.1}",
             self.runs,
             of(self.found, self.runs),
             of(self.inconclusive, self.runs),
             self.wrong,
             of(self.called_good, self.good),
             mean(self.set),
-            mean(self.single)
+            mean(self.single),
+            self.seconds as f64 / 60.0 / (self.runs + self.good).max(1) as f64
         )
     }
 
@@ -120,9 +125,11 @@ fn told(injected: &Injected, noise: Noise, seed: u64, scored: &Scored) -> String
     for response in &report.responses {
         let edges: Vec<String> = response.edges().map(|(b, a)| format!("{b:.0}>{a:.0}")).collect();
         text += &format!(
-            "\n   {:?} {:.0} W: {:?} within {:.3}: {}",
+            "\n   {:?} {:.0} W, {} of {}: {:?} within {:.3}: {}",
             response.what,
             response.step_w,
+            response.used,
+            response.made,
             response.share,
             response.error,
             edges.join(" ")

@@ -119,46 +119,14 @@ const UNATTENDED: &str = "The load may go on drawing power for a while with nobo
 pub(super) fn steps(home: &Home, site: &Site) -> Vec<Step> {
     let mut all = before_switching(home);
     all.extend(by_hand(home, site));
-    let point = |id: PointId| home.points.get(usize::from(id.0)).map_or("", |p| p.id.as_str());
-    let verdict = |c: &Clamp| {
-        let id = point(c.point);
-        step(
-            format!("point.{id}"),
-            format!("Verdict on `{id}`"),
-            Kind::Point(c.point),
-            Span::ZERO,
-            "What it answered is judged.",
-        )
-        .proves([format!("point.{id}")])
-    };
-    let grids = home.points.iter().filter(|p| matches!(p.measures, crate::home::Measures::Grid(_)));
-    all.push(
-        step(
-            "flashes",
-            "Flashes of the supply meter",
-            Kind::Flashes,
-            Span::minutes(2),
-            "The lamp of the supply meter flashes for a fixed energy. Count flashes while a heater runs.",
-        )
-        .proves(grids.map(|p| format!("point.{}", p.id))),
-    );
-    all.extend(site.clamps.iter().filter(|c| !matches!(c.own.flow, Flow::Load(_))).map(|c| {
-        let id = point(c.point);
-        step(
-            format!("instrument.{id}"),
-            format!("An instrument beside `{id}`"),
-            Kind::Instrument(c.point),
-            Span::minutes(2),
-            "Hold your instrument on the same conductor while a steady load runs, and type what it reads.",
-        )
-        .caution(AT_THE_BOARD)
-        .proves([format!("point.{id}")])
-    }));
     let (commanded, fallbacks) = of_loads(home);
     all.extend(commanded);
-    all.extend(site.clamps.iter().map(verdict));
+    // Judged before anything else is switched: a heater beside an instrument would pass for the house's own.
+    all.extend(site.clamps.iter().map(|c| verdict(home, c)));
+    all.extend(compared(home, site));
     all.extend(fallbacks);
     if site.solar {
+        let point = |id: PointId| home.points.get(usize::from(id.0)).map_or("", |p| p.id.as_str());
         let roofs = home.points_measuring(crate::home::Measures::Solar);
         all.push(
             step(
@@ -173,6 +141,45 @@ pub(super) fn steps(home: &Home, site: &Site) -> Vec<Step> {
     }
     all.extend(paper_work(home, site));
     all
+}
+
+fn verdict(home: &Home, clamp: &Clamp) -> Step {
+    let id = home.points.get(usize::from(clamp.point.0)).map_or("", |p| p.id.as_str());
+    step(
+        format!("point.{id}"),
+        format!("Verdict on `{id}`"),
+        Kind::Point(clamp.point),
+        Span::ZERO,
+        "What it answered is judged.",
+    )
+    .proves([format!("point.{id}")])
+}
+
+/// The supply's meter and the installer's instrument beside the points.
+fn compared(home: &Home, site: &Site) -> Vec<Step> {
+    let grids = home.points.iter().filter(|p| matches!(p.measures, crate::home::Measures::Grid(_)));
+    let flashes = step(
+        "flashes",
+        "Flashes of the supply meter",
+        Kind::Flashes,
+        Span::minutes(2),
+        "The lamp of the supply meter flashes for a fixed energy. Count flashes while a heater runs.",
+    )
+    .proves(grids.map(|p| format!("point.{}", p.id)));
+    let beside = |c: &Clamp| {
+        let id = home.points.get(usize::from(c.point.0)).map_or("", |p| p.id.as_str());
+        step(
+            format!("instrument.{id}"),
+            format!("An instrument beside `{id}`"),
+            Kind::Instrument(c.point),
+            Span::minutes(2),
+            "Hold your instrument on the same conductor while a steady load runs, and type what it reads.",
+        )
+        .caution(AT_THE_BOARD)
+        .proves([format!("point.{id}")])
+    };
+    let by_hand = site.clamps.iter().filter(|c| !matches!(c.own.flow, Flow::Load(_)));
+    std::iter::once(flashes).chain(by_hand.map(beside)).collect()
 }
 
 fn before_switching(home: &Home) -> Vec<Step> {
