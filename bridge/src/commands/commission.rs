@@ -34,7 +34,7 @@ use crate::daemon::HomeClock;
 #[derive(Debug, clap::Args)]
 pub struct Args {
     /// The home file
-    #[arg(value_name = "HOME.toml", required_unless_present = "broker")]
+    #[arg(value_name = "HOME.toml", required_unless_present_any = ["broker", "listen"])]
     home: Option<PathBuf>,
     /// Answer the questions from this TOML file: `[step]` and `question = answer`
     #[arg(long, value_name = "FILE", conflicts_with_all = ["listen", "from", "sheet_only"])]

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use overspill_rules::commission::procedure::{Ask, Question};
+use overspill_rules::commission::procedure::{Ask, Question, Said};
 use thiserror::Error;
 use toml::{Table, Value};
 
@@ -110,7 +110,25 @@ fn typed(value: &Value) -> Option<String> {
     })
 }
 
+/// Whether an answer ends its step, so that nothing more is asked there.
+fn leaves(value: &Value) -> bool {
+    let last = value.as_array().map_or(Some(value), |list| list.last());
+    let ends = |typed: &str| matches!(Said::at_any_time(typed), Some(Said::Skip | Said::Stop));
+    last.and_then(Value::as_str).is_some_and(|typed| ends(typed) || typed.eq_ignore_ascii_case("none"))
+}
+
 impl Installer for Answers {
+    fn lacks(&self, steps: &[Vec<Question>]) -> Vec<String> {
+        let of_step = |questions: &Vec<Question>| -> Vec<String> {
+            let found = |q: &Question| place(&self.table, &q.key);
+            let asked =
+                questions.iter().position(|q| found(q).is_some_and(leaves)).unwrap_or(questions.len());
+            let asked = questions.iter().take(asked);
+            asked.filter(|q| found(q).is_none()).map(|q| q.key.clone()).collect()
+        };
+        steps.iter().flat_map(of_step).collect()
+    }
+
     fn ask(&mut self, question: &Question) -> Reply {
         if let Some(typed) = self.find(&question.key) {
             return Reply::Typed(typed);

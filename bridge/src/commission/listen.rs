@@ -6,6 +6,7 @@ mod heard;
 #[cfg(test)]
 mod tests;
 mod text;
+mod volts;
 
 use std::time::Duration;
 

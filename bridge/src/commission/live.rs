@@ -53,6 +53,11 @@ pub trait Installer: Send {
     /// A question; it was shown already.
     fn ask(&mut self, question: &Question) -> Reply;
 
+    /// The keys of those of these questions, step by step, that it will have no answer to either.
+    fn lacks(&self, _steps: &[Vec<Question>]) -> Vec<String> {
+        Vec::new()
+    }
+
     /// Whether someone is there who may want to repeat a step that was not good.
     fn may_repeat(&self) -> bool {
         false
@@ -410,6 +415,16 @@ impl Sitting<'_> {
         }
     }
 
+    /// Why there is no answer, with what else will be asked and has none.
+    fn with_others(&self, question: &Question, why: String) -> String {
+        let mut others = self.options.installer.lacks(&self.procedure.asks());
+        others.retain(|key| *key != question.key);
+        if others.is_empty() {
+            return why;
+        }
+        format!("{why}. It has none either to what is asked after it: `{}`", others.join("`, `"))
+    }
+
     /// Waits for an answer that fits; what is heard meanwhile is not lost.
     async fn asked(
         &mut self,
@@ -432,7 +447,7 @@ impl Sitting<'_> {
                 self.say(&format!("> {typed}"));
                 return Ok(Asked::Said(said));
             }
-            Reply::Missing(why) => return Err(CommissionError::Answer(why)),
+            Reply::Missing(why) => return Err(CommissionError::Answer(self.with_others(question, why))),
             Reply::ByLine => {}
         }
         self.show_question(question);

@@ -54,6 +54,13 @@ fn a_draft_is_written_and_is_a_home_file_once_what_it_asks_is_filled_in() {
     assert_eq!(std::fs::read_to_string(place.path("draft.toml")).unwrap(), filled.join("\n"));
 }
 
+#[test]
+fn without_a_home_file_it_names_the_broker_as_the_way() {
+    let ran = Place::with("Europe/London", "").run(&["commission", "--listen", "1s"]);
+    assert_eq!(ran.code(), 2);
+    assert!(ran.err().contains("--broker mqtt://HOST:PORT"), "{}", ran.err());
+}
+
 /// A line as a person fills it in.
 fn filled(line: &str) -> String {
     if line.starts_with('#') || !line.contains("\"FILL IN\"") {

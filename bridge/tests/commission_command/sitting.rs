@@ -61,6 +61,9 @@ fn a_file_of_answers_that_lacks_one_is_told_which_and_how() {
         why.contains("answers.toml has no answer to `cautions.company`") && why.contains("Add `"),
         "{why}"
     );
+    let others = ["cautions.agreed", "sources.supply", "test-load.rated-w", "roof.off", "fuse.rating"];
+    assert!(others.iter().all(|key| why.contains(&format!("`{key}`"))), "all are named at once: {why}");
+    assert!(!why.contains("`cautions.name`"), "{why}");
 
     place.write("answers.toml", "[cautions]\nname = \n");
     let ran = place.run(&["commission", "home.toml", "--answers", "answers.toml"]);

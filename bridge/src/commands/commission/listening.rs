@@ -27,7 +27,11 @@ pub(super) fn listening(args: &Args, lasts: Duration) -> Outcome {
             }
             Err(outcome) => return outcome,
         },
-        (None, None) => return complain("Name a home file, or a broker with --broker mqtt://HOST:PORT."),
+        (None, None) => {
+            return complain(
+                "Nothing says which broker to listen to. Name it with --broker mqtt://HOST:PORT, or name the home file that does.",
+            );
+        }
     };
     let Ok(runtime) = tokio::runtime::Runtime::new() else {
         return complain("There are no threads to run on.");

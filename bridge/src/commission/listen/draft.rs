@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::guess::{Kind, Role, kind, phase, role, side};
 use super::heard::{Heard, Place};
 use super::text::{clean, number, seconds};
+use super::volts::Mains;
 use overspill_rules::commission::Seen;
 
 /// Stands where a person must write.
@@ -51,9 +52,12 @@ pub fn draft(heard: &Heard, url: &str) -> String {
         }
     }
     let mut out = head(heard, url, by_phase);
-    taken
-        .iter()
-        .for_each(|(name, candidate)| out.push_str(&format!("\n{}", point(name, candidate, by_phase))));
+    let mains = Mains::of(heard);
+    for (name, candidate) in &taken {
+        out.push_str(&format!("\n{}", point(name, candidate, by_phase)));
+        let volts = mains.line(candidate.place, candidate.role, candidate.phase);
+        volts.into_iter().for_each(|line| out.push_str(&format!("{line}\n")));
+    }
     if !rest.is_empty() {
         out.push_str("\n# These look like power, current or energy too. Take away the `# ` before those that are wanted.\n");
         for (n, candidate) in rest.iter().enumerate() {
@@ -151,6 +155,6 @@ fn interval(every_s: f64) -> String {
 }
 
 /// A text as TOML writes it.
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     toml_edit::Value::from(clean(text)).to_string().trim().to_owned()
 }

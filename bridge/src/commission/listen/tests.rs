@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use insta::assert_snapshot;
-use overspill_rules::home::{Measures, Side, Unit};
+use overspill_rules::home::{ExtraKind, Measures, Side, Unit};
 
 use super::*;
 use crate::config::{self, Look};
@@ -93,6 +93,35 @@ fn the_draft_is_a_home_file_once_the_gaps_are_filled() {
 }
 
 #[test]
+fn what_reads_like_mains_volts_goes_to_its_point() {
+    let mut heard = Heard::new(&[]);
+    for n in 0..20 {
+        let at = f64::from(n);
+        let message = format!(r#"{{"power": {}, "l1": {{"voltage": 241.2}}, "voltage": 239.5}}"#, 400 + n);
+        heard.take("meter/grid", message.as_bytes(), false, at);
+        heard.take("roof/power", format!("{}", 1200 + n).as_bytes(), false, at);
+        heard.take("roof/voltage", b"240.1", false, at);
+        // Of nobody, and of the panels: not the mains.
+        heard.take("hall/voltage", b"238.0", false, at);
+        heard.take("battery/power", format!("{}", 300 + n).as_bytes(), false, at);
+        heard.take("battery/voltage", b"51.8", false, at);
+    }
+    heard.ended(20.0);
+    let text = draft(&heard, "mqtt://127.0.0.1:1883");
+    let lines: Vec<&str> = text.lines().filter(|l| l.starts_with("volts")).collect();
+    assert_eq!(
+        lines,
+        [
+            "volts = { pointer = \"/voltage\" }  # reads like mains: 240 to 240",
+            "volts = { topic = \"roof/voltage\" }  # reads like mains: 240 to 240",
+        ]
+    );
+    let home = read(&filled(&text)).home;
+    let has = |id: &str| home.points.iter().any(|p| p.id == id && p.has_extra(ExtraKind::Volts));
+    assert!(has("grid") && has("solar") && !has("battery"), "{text}");
+}
+
+#[test]
 fn phases_by_name_make_three_points() {
     let mut heard = Heard::new(&[]);
     for n in 0..20 {
@@ -103,11 +132,17 @@ fn phases_by_name_make_three_points() {
                 false,
                 f64::from(n),
             );
+            let volts = format!("{}", 230 + phase);
+            heard.take(&format!("mains/L{phase}/voltage"), volts.as_bytes(), false, f64::from(n));
         }
     }
     heard.ended(20.0);
-    let home = read(&filled(&draft(&heard, "mqtt://[::1]:1883"))).home;
+    let text = draft(&heard, "mqtt://[::1]:1883");
+    let home = read(&filled(&text)).home;
     assert_eq!(home.supply.phases, 3);
+    for phase in 1..=3 {
+        assert!(text.contains(&format!("volts = {{ topic = \"mains/L{phase}/voltage\" }}")), "{text}");
+    }
     assert_eq!(home.points.iter().map(|p| p.phase).collect::<Vec<_>>(), [Some(1), Some(2), Some(3)]);
 }
 

@@ -71,6 +71,10 @@ impl Machine for Flashes {
         }
     }
 
+    fn asks(&self) -> Vec<Question> {
+        Flashes::questions()
+    }
+
     fn answer(&mut self, world: &mut World, answer: Answer) {
         if self.answers.len() < 3 {
             self.answers.push(answer);

@@ -45,6 +45,10 @@ impl Machine for Form {
     fn answer(&mut self, _: &mut World, answer: Answer) {
         self.answers.push(answer);
     }
+
+    fn asks(&self) -> Vec<Question> {
+        self.questions.clone()
+    }
 }
 
 /// The words of an answer; empty where it has none.

@@ -52,6 +52,11 @@ pub(super) trait Machine: Send {
     /// Takes the answer to what was asked last.
     fn answer(&mut self, world: &mut World, answer: Answer);
 
+    /// The questions that it will ask as far as that is known before it begins, in their order.
+    fn asks(&self) -> Vec<Question> {
+        Vec::new()
+    }
+
     /// Loads that it may have left with an override.
     fn holds(&self) -> Vec<LoadId> {
         Vec::new()

@@ -137,6 +137,16 @@ impl Procedure {
         self.steps.iter().filter(|s| self.held(s).is_none()).collect()
     }
 
+    /// What each step from here on will ask, as far as that is known before it begins: at least this where it is reached.
+    pub fn asks(&self) -> Vec<Vec<Question>> {
+        let last = self.only.unwrap_or(self.steps.len());
+        let place = |(i, step): (usize, &Step)| {
+            let due = i >= self.at && i <= last && (self.only == Some(i) || self.held(step).is_none());
+            due.then(|| step.machine(&self.world.home).asks())
+        };
+        self.steps.iter().enumerate().filter_map(place).collect()
+    }
+
     /// Who does the work, for results of steps; told by the cautions' step otherwise.
     pub fn by(&mut self, name: &str) {
         name.clone_into(&mut self.world.by);

@@ -140,8 +140,18 @@ impl Switching {
         of_roof.filter_map(|p| world.fresh(p)).map(f64::abs).max_by(f64::total_cmp)
     }
 
-    fn prompt(&self) -> Question {
-        let (key, words) = match (self.is_roof(), self.on) {
+    /// Asked once the hand can reach the switch.
+    fn place(&self) -> Question {
+        let place =
+            if self.is_roof() { "at the roof's isolator" } else { "with the test load plugged in and off" };
+        let words = format!(
+            "Press Enter when you stand {place}, with this screen at hand. From here on switch nothing else."
+        );
+        Question::done(format!("{}.ready", self.id), words)
+    }
+
+    fn prompt(&self, on: bool) -> Question {
+        let (key, words) = match (self.is_roof(), on) {
             (false, false) => ("on", "Switch the test load ON now, and press Enter at once."),
             (false, true) => ("off", "Switch the test load OFF now, and press Enter at once."),
             (true, true) => ("off", "Switch the roof OFF at its isolator now, and press Enter at once."),
@@ -217,28 +227,16 @@ impl Machine for Switching {
         }
         match self.stage {
             Stage::Asking => self.ready(world),
-            Stage::Going => {
-                let place = if self.is_roof() {
-                    "at the roof's isolator"
-                } else {
-                    "with the test load plugged in and off"
-                };
-                Move::Ask(Question::done(
-                    format!("{}.ready", self.id),
-                    format!(
-                        "Press Enter when you stand {place}, with this screen at hand. From here on switch nothing else."
-                    ),
-                ))
-            }
+            Stage::Going => Move::Ask(self.place()),
             Stage::Before(until) if world.now < until => {
                 Move::Wait(until, "quiet before the switching".to_owned())
             }
             Stage::Before(until) => {
                 self.before = (WallTime(until.0 - world.window().0), until);
                 self.stage = Stage::Hand(world.now);
-                Move::Ask(self.prompt())
+                Move::Ask(self.prompt(self.on))
             }
-            Stage::Hand(_) => Move::Ask(self.prompt()),
+            Stage::Hand(_) => Move::Ask(self.prompt(self.on)),
             Stage::After(until) if world.now < until => Move::Wait(until, "the points to answer".to_owned()),
             Stage::After(until) => self.after(world, until),
             Stage::Returning(until) => self.returning(world, until),
@@ -256,6 +254,11 @@ impl Machine for Switching {
             }
             Stage::Settling(_) | Stage::Over => self.finish(world),
         }
+    }
+
+    fn asks(&self) -> Vec<Question> {
+        let prompts = [self.place(), self.prompt(self.on), self.prompt(!self.on)];
+        self.questions.iter().cloned().chain(prompts).collect()
     }
 
     fn holds(&self) -> Vec<LoadId> {
@@ -329,7 +332,7 @@ impl Switching {
             self.stage = Stage::Hand(world.now);
             // The window after one switching is the window before the next.
             self.before = (WallTime(until.0 - world.window().0), until);
-            return Move::Ask(self.prompt());
+            return Move::Ask(self.prompt(self.on));
         }
         self.stage = Stage::Over;
         self.next(world)
