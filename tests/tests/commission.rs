@@ -267,6 +267,8 @@ fn no_verdict_is_wrong_on_a_few_afternoons_with_three_phases() {
 #[test]
 fn no_verdict_is_wrong_with_slow_points_and_an_inverter_that_shows_nothing() {
     few_afternoons(one_phase, 2..3, 10, Display::Once);
+    // Here a kettle comes and goes with the tank.
+    few_afternoons(one_phase, 50_007..50_008, 10, Display::Once);
     few_afternoons(three_phases, 4..5, 10, Display::Missing);
 }
 

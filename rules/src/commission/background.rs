@@ -21,11 +21,22 @@ const COMES_BACK: Span = Span::minutes(5);
 /// How likely it may be that the background by itself bends an answer.
 const RISK: f64 = 1e-5;
 
+/// What comes for a while, as a kettle does, lasts any time of about this length: that it goes in the gap of the very next
+/// switching is as likely as that gap, with the half windows beside it, is long against this.
+const LASTS: Span = Span::minutes(3);
+
 /// How seldom two large moves of a house are alike enough to pass for one, at best.
 const ALIKE: f64 = 0.1;
 
-/// Moves that the background made by itself, in watts, ascending.
-pub(super) struct Background(Vec<Move>);
+/// Moves that the background made by itself.
+pub(super) struct Background {
+    /// Ascending by their watts.
+    moves: Vec<Move>,
+    /// How likely a move of one edge is undone in the next one, where a thing is switched on and off in turn.
+    undone: Option<f64>,
+    /// How many pretended steps one kettle would show in.
+    one: f64,
+}
 
 struct Move {
     watts: f64,
@@ -56,35 +67,58 @@ impl Background {
             }
         }
         moves.sort_by(|a, b| a.watts.total_cmp(&b.watts));
-        Background(moves)
+        let seen_s = (gap + Span(trace.window().0 / 2)).as_seconds();
+        let in_turn = what != What::SolarOff;
+        let undone = in_turn.then(|| (seen_s / LASTS.as_seconds()).min(1.0));
+        Background { moves, undone, one: seen_s / STRIDE.as_seconds() }
     }
 
     /// Sizes of the moves between levels as calm as those of the edges that are used: within `calm_w`. Ascending.
     pub(super) fn calm(&self, calm_w: f64) -> Moves {
-        Moves(self.0.iter().filter(|m| m.error_w <= calm_w).map(|m| m.watts).collect())
+        let calm = self.moves.iter().filter(|m| m.error_w <= calm_w);
+        Moves { watts: calm.map(|m| m.watts).collect(), undone: self.undone, one: self.one }
     }
 }
 
-/// Sizes of moves in watts, ascending.
-pub(super) struct Moves(Vec<f64>);
+/// Sizes of moves.
+pub(super) struct Moves {
+    /// Ascending.
+    watts: Vec<f64>,
+    /// As in [`Background`].
+    undone: Option<f64>,
+    /// As in [`Background`].
+    one: f64,
+}
 
 impl Moves {
     /// The share of moves greater than `watts`; never nothing, since a short watch proves little.
     fn share_above(&self, watts: f64) -> f64 {
-        let above = self.0.len() - self.0.partition_point(|m| *m <= watts);
-        (above + 1) as f64 / (self.0.len() + 1) as f64
+        let above = self.watts.len() - self.watts.partition_point(|m| *m <= watts);
+        (above + 1) as f64 / (self.watts.len() + 1) as f64
+    }
+
+    /// The same as if one kettle more had come: that none did so far does not say that none comes now.
+    fn share_with_one_more(&self, watts: f64) -> f64 {
+        let above = self.watts.len() - self.watts.partition_point(|m| *m <= watts);
+        (above as f64 + self.one) / (self.watts.len() as f64 + self.one)
     }
 
     /// Whether moves greater than `tolerance_w` are so common that `agreeing` of `count` repeats may be such. Repeats agree
     /// that differ by less than `apart_w`.
     pub(super) fn drowns(&self, count: usize, agreeing: usize, tolerance_w: f64, apart_w: f64) -> bool {
-        let alike = self.alike(tolerance_w, apart_w).powi(agreeing as i32 - 1);
-        chance(count, agreeing, self.share_above(tolerance_w)) * alike > RISK
+        let alike = self.alike(tolerance_w, apart_w);
+        let kettles = |n: usize, share: f64| share.powi(n as i32) * alike.powi(n as i32 - 1);
+        let each = kettles(agreeing, self.share_above(tolerance_w));
+        // One kettle moves two edges by the same watts when it comes with the switching on and goes with the one off.
+        let pairs = agreeing / 2;
+        let once = kettles(agreeing - pairs, self.share_with_one_more(tolerance_w));
+        let in_pairs = self.undone.map_or(0.0, |undone| undone.powi(pairs as i32) * once);
+        ways(count, agreeing) * each.max(in_pairs) > RISK
     }
 
     /// The share of the moves greater than `tolerance_w` that pass for each other, where they lie closest.
     fn alike(&self, tolerance_w: f64, apart_w: f64) -> f64 {
-        let large = self.0.get(self.0.partition_point(|m| *m <= tolerance_w)..).unwrap_or_default();
+        let large = self.watts.get(self.watts.partition_point(|m| *m <= tolerance_w)..).unwrap_or_default();
         let from = |i: usize, low: f64| large.partition_point(|m| *m <= low + apart_w) - i;
         let most = large.iter().enumerate().map(|(i, low)| from(i, *low)).max().unwrap_or(0);
         (most as f64 / large.len().max(1) as f64).max(ALIKE)
@@ -92,7 +126,7 @@ impl Moves {
 
     /// By how much `agreeing` of `count` repeats may all have been moved the same way, in watts; at most `tolerance_w`.
     pub(super) fn hidden_w(&self, count: usize, agreeing: usize, tolerance_w: f64) -> f64 {
-        let small = self.0.iter().copied().filter(|m| *m <= tolerance_w);
+        let small = self.watts.iter().copied().filter(|m| *m <= tolerance_w);
         let may_hide = |m: &f64| chance(count, agreeing, self.share_above(*m)) > RISK;
         small.filter(may_hide).fold(0.0, f64::max)
     }
@@ -101,8 +135,12 @@ impl Moves {
 /// The chance that `some` of `count` repeats are moved the same way, each with `share`. What came goes again: a cloud and
 /// a kettle alternate as a load that is switched on and off does, so that their directions agree by themselves.
 fn chance(count: usize, some: usize, share: f64) -> f64 {
-    let ways = (0..some).fold(1.0, |ways, i| ways * (count - i) as f64 / (i + 1) as f64);
-    ways * share.powi(some as i32)
+    ways(count, some) * share.powi(some as i32)
+}
+
+/// In how many ways `some` of `count` can be chosen.
+fn ways(count: usize, some: usize) -> f64 {
+    (0..some).fold(1.0, |ways, i| ways * (count - i) as f64 / (i + 1) as f64)
 }
 
 /// Stretches in which nothing was switched on purpose.
@@ -122,4 +160,23 @@ fn free(trace: &Trace, acts: &[Act]) -> Vec<(WallTime, WallTime)> {
     }
     stretches.push((from, last.at));
     stretches
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Moves;
+
+    /// An hour in which nothing large was seen to move, with points that report every 10 s.
+    fn hour(undone: Option<f64>) -> Moves {
+        Moves { watts: (0..600).map(|i| f64::from(i) / 10.0).collect(), undone, one: 16.0 }
+    }
+
+    #[test]
+    fn one_kettle_may_bend_two_switchings_in_turn() {
+        // On, off, and a second kettle: three of four edges agree, and none of them is the load's own.
+        assert!(hour(Some(0.36)).drowns(4, 3, 300.0, 500.0));
+        assert!(!hour(None).drowns(4, 3, 300.0, 500.0), "a roof that is only switched off has no such pairs");
+        // Six that agree are three kettles, each at home in its pair: that is too much of a chance.
+        assert!(!hour(Some(0.36)).drowns(6, 6, 300.0, 500.0));
+    }
 }

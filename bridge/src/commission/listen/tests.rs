@@ -101,10 +101,10 @@ fn what_reads_like_mains_volts_goes_to_its_point() {
         heard.take("meter/grid", message.as_bytes(), false, at);
         heard.take("roof/power", format!("{}", 1200 + n).as_bytes(), false, at);
         heard.take("roof/voltage", b"240.1", false, at);
-        // Of nobody, and of the panels: not the mains.
+        // Of nobody; and a house whose number is no mains.
         heard.take("hall/voltage", b"238.0", false, at);
-        heard.take("battery/power", format!("{}", 300 + n).as_bytes(), false, at);
-        heard.take("battery/voltage", b"51.8", false, at);
+        heard.take("consumption/power", format!("{}", 300 + n).as_bytes(), false, at);
+        heard.take("consumption/voltage", b"51.8", false, at);
     }
     heard.ended(20.0);
     let text = draft(&heard, "mqtt://127.0.0.1:1883");
@@ -118,7 +118,7 @@ fn what_reads_like_mains_volts_goes_to_its_point() {
     );
     let home = read(&filled(&text)).home;
     let has = |id: &str| home.points.iter().any(|p| p.id == id && p.has_extra(ExtraKind::Volts));
-    assert!(has("grid") && has("solar") && !has("battery"), "{text}");
+    assert!(has("grid") && has("solar") && !has("house"), "{text}");
 }
 
 #[test]
