@@ -7,7 +7,7 @@ use crate::time::{Span, WallTime};
 
 use super::response::GUARD;
 use super::step::{Act, What};
-use super::trace::Trace;
+use super::trace::{Trace, median};
 
 /// By this much the gap of a pretended step is longer than that of any step, since its windows see less.
 const SPARE: Span = Span::seconds(1);
@@ -21,9 +21,8 @@ const COMES_BACK: Span = Span::minutes(5);
 /// How likely it may be that the background by itself bends an answer.
 const RISK: f64 = 1e-5;
 
-/// What comes for a while, as a kettle does, lasts any time of about this length: that it goes in the gap of the very next
-/// switching is as likely as that gap, with the half windows beside it, is long against this.
-const LASTS: Span = Span::minutes(3);
+/// A kettle or a toaster is on from one to four minutes, any time between as likely as another.
+const LASTS: (f64, f64) = (60.0, 240.0);
 
 /// How seldom two large moves of a house are alike enough to pass for one, at best.
 const ALIKE: f64 = 0.1;
@@ -42,6 +41,23 @@ struct Move {
     watts: f64,
     /// How wrong it may be, in watts.
     error_w: f64,
+}
+
+/// Seconds from one switching to the next that undoes it, in the middle; a roof is only judged when switched off.
+fn apart_s(acts: &[Act], what: What) -> Option<f64> {
+    let times: Vec<WallTime> = acts.iter().filter(|a| a.what == what).map(|a| a.at).collect();
+    let apart: Vec<f64> =
+        times.iter().zip(times.iter().skip(1)).map(|(a, b)| (*b - *a).as_seconds()).collect();
+    (what != What::SolarOff && !apart.is_empty()).then(|| median(&apart))
+}
+
+/// How likely what came with one switching goes with the next, which comes `apart_s` later, where each sees moves within
+/// `seen_s`.
+fn undone(apart_s: f64, seen_s: f64) -> f64 {
+    let (shortest, longest) = LASTS;
+    let from = (apart_s - seen_s / 2.0).max(shortest);
+    let to = (apart_s + seen_s / 2.0).min(longest);
+    (to - from).max(0.0) / (longest - shortest)
 }
 
 impl Background {
@@ -68,8 +84,7 @@ impl Background {
         }
         moves.sort_by(|a, b| a.watts.total_cmp(&b.watts));
         let seen_s = (gap + Span(trace.window().0 / 2)).as_seconds();
-        let in_turn = what != What::SolarOff;
-        let undone = in_turn.then(|| (seen_s / LASTS.as_seconds()).min(1.0));
+        let undone = apart_s(acts, what).map(|apart_s| undone(apart_s, seen_s));
         Background { moves, undone, one: seen_s / STRIDE.as_seconds() }
     }
 
@@ -164,11 +179,18 @@ fn free(trace: &Trace, acts: &[Act]) -> Vec<(WallTime, WallTime)> {
 
 #[cfg(test)]
 mod tests {
-    use super::Moves;
+    use super::{Moves, undone};
 
     /// An hour in which nothing large was seen to move, with points that report every 10 s.
     fn hour(undone: Option<f64>) -> Moves {
         Moves { watts: (0..600).map(|i| f64::from(i) / 10.0).collect(), undone, one: 16.0 }
+    }
+
+    #[test]
+    fn a_kettle_outlasts_two_quick_switchings() {
+        assert_eq!(undone(33.0, 27.0), 0.0, "half a minute apart: on all along");
+        assert!((undone(112.0, 64.0) - 64.0 / 180.0).abs() < 1e-9);
+        assert_eq!(undone(1200.0, 64.0), 0.0, "off long since");
     }
 
     #[test]
