@@ -24,6 +24,10 @@ use crate::daemon::Facts;
 /// A viewer gets what changed no oftener.
 const SENT_EVERY: Duration = Duration::from_secs(1);
 
+/// All viewers together get this many in a second at most: of a crowd each gets what changed less often, and control
+/// is not slowed.
+const SENT_IN_A_SECOND: usize = 25;
+
 /// The present is rendered no oftener, however many look.
 const RENDERED_EVERY: Duration = Duration::from_millis(250);
 
@@ -81,22 +85,40 @@ fn part(n: u32) -> f64 {
     (f64::from(n) * 0.618_033_988_749_895).fract()
 }
 
+/// In so many seconds each of `viewers` gets what changed once.
+fn seconds_for_all(viewers: usize) -> usize {
+    viewers.div_ceil(SENT_IN_A_SECOND).max(1)
+}
+
 /// Somebody who looks at the present.
 struct Viewer {
     site: Shared,
     pass: Pass,
     moments: Interval,
+    passed: usize,
     seen: Option<Fragment>,
     // Given back when the viewer goes.
     _seat: OwnedSemaphorePermit,
 }
 
 impl Viewer {
+    /// Waits for this viewer's next moment, or one of the next when there is a crowd.
+    async fn turn(&mut self) {
+        loop {
+            self.moments.tick().await;
+            self.passed += 1;
+            if self.passed >= seconds_for_all(self.site.access.seated()) {
+                self.passed = 0;
+                return;
+            }
+        }
+    }
+
     /// The present when it is another than was seen; `None` when there is nothing more to see.
     async fn next(mut self) -> Option<(Result<Event, Infallible>, Viewer)> {
         loop {
             if self.seen.is_some() {
-                self.moments.tick().await;
+                self.turn().await;
             }
             let daemon_is_gone = self.site.facts.has_changed().is_err();
             if daemon_is_gone || !self.site.access.still_holds(&self.pass) {
@@ -125,7 +147,7 @@ pub(crate) async fn stream(
         return Err(Trouble::with(StatusCode::SERVICE_UNAVAILABLE, "Too many pages are kept fresh already."));
     };
     let moments = site.newest.moments();
-    let viewer = Viewer { site, pass, moments, seen: None, _seat: seat };
+    let viewer = Viewer { site, pass, moments, passed: 0, seen: None, _seat: seat };
     let events = futures_util::stream::unfold(viewer, Viewer::next);
     Ok(Sse::new(events).keep_alive(KeepAlive::new().interval(ALIVE_EVERY)))
 }
@@ -133,6 +155,11 @@ pub(crate) async fn stream(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn few_see_each_second_and_a_crowd_less_often() {
+        assert_eq!([0, 1, 25, 26, 50, 100].map(seconds_for_all), [1, 1, 1, 2, 2, 4]);
+    }
 
     #[test]
     fn a_crowd_is_spread_over_the_second() {

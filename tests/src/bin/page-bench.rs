@@ -123,9 +123,12 @@ fn tell(who: &str, took: &mut [u64], kb: u64) {
     took.sort_unstable();
     let at = |part: f64| took[((took.len() - 1) as f64 * part) as usize];
     println!(
-        "{who}: {} readings, p50 {} µs, p99 {} µs, longest {} µs; memory {:.1} MB",
+        "{who}: {} readings, p50 {} µs, p90 {} µs, p95 {} µs, p98 {} µs, p99 {} µs, longest {} µs; memory {:.1} MB",
         took.len(),
         at(0.5),
+        at(0.9),
+        at(0.95),
+        at(0.98),
         at(0.99),
         at(1.0),
         kb as f64 / 1024.0
