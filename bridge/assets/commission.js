@@ -10,6 +10,9 @@ function put(text) {
   const [here, there] = [document.querySelector("main"), fresh.querySelector("main")];
   if (!there) return location.reload();
   here.replaceWith(there);
+  // Whoever was just let in is told whose home it is, and finds the way to all steps.
+  const [head, headNow] = [document.querySelector("header"), fresh.querySelector("header")];
+  if (headNow) head.replaceWith(headNow);
   document.title = fresh.title;
   lost.hidden = true;
   begin();

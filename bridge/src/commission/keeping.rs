@@ -13,10 +13,10 @@ use super::record::{
 };
 
 /// What is next with a step that nobody began.
-pub(in crate::commission) const NOT_BEGUN: &str = "Do this step.";
+pub(crate) const NOT_BEGUN: &str = "Do this step.";
 
 /// What is next with a step that was decided for another home file.
-pub(super) const LAPSED: &str = "Do this step again.";
+pub(crate) const LAPSED: &str = "Do this step again.";
 
 fn stamp(at: WallTime) -> Timestamp {
     Timestamp::from_millisecond(at.0).unwrap_or(Timestamp::UNIX_EPOCH)

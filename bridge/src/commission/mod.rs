@@ -23,7 +23,7 @@ pub(crate) fn beside(home: &std::path::Path, ending: &str) -> std::path::PathBuf
 
 pub use answers::{Answers, AnswersError};
 pub use attended::{Attended, attend};
-pub(crate) use keeping::{by_history, keep_correction};
+pub(crate) use keeping::{LAPSED, NOT_BEGUN, by_history, keep_correction};
 pub(crate) use live::standing;
 pub use live::{AtTheKeys, AtThePage, CommissionError, Desk, Ended, Installer, Options, Print, Reply, run};
 pub use show::Paper;

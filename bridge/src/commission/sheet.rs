@@ -77,7 +77,7 @@ td.step { width: 21%; }
 .sign div { border-bottom: 1px solid #000; height: 38px; }
 .small { font-size: .88em; }
 @media print { body { margin: 0; padding: 0; max-width: none; font-size: 11.2px; line-height: 1.28; } h1 { font-size: 20px; } h2 { font-size: 12.6px; margin-top: 7px; } .standing b { font-size: 15px; } }
-@media (max-width: 560px) { .two, .flags, .head { display: block; } table { display: block; overflow-x: auto; } td { overflow-wrap: normal; } }
+@media (max-width: 560px) { .two, .flags, .head { display: block; } .wide { overflow-x: auto; } table { min-width: 33rem; } td { overflow-wrap: normal; } }
 ";
 
 /// The sheet, self-contained. It says complete only where [`complete`] does.
@@ -87,7 +87,7 @@ pub fn html(record: &Record, context: &Context) -> String {
     let mut page = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{name}: hand-over sheet</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+         <title>{name}: hand-over sheet</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
     );
     let time = Times::of(record);
     parts::head(&mut page, record, context, &missing, &time);
@@ -101,7 +101,7 @@ pub fn html(record: &Record, context: &Context) -> String {
     parts::manual(&mut page, record, context);
     parts::cautions(&mut page, record, &time);
     parts::signatures(&mut page);
-    page.push_str("</body>\n</html>\n");
+    page.push_str("</main>\n</body>\n</html>\n");
     // They set off names in a terminal; on paper they are only marks.
     page.replace('`', "")
 }

@@ -62,7 +62,7 @@ pub fn html(home: &Home, told: &Gathered) -> String {
     }
     page.push_str("</div>\n");
     page.push_str(&body(home, told));
-    page.push_str("</body>\n</html>\n");
+    page.push_str("</main>\n</body>\n</html>\n");
     page
 }
 
@@ -127,19 +127,28 @@ pub(crate) fn list<'a>(page: &mut String, class: &str, items: impl Iterator<Item
     page.push_str("</ul>\n");
 }
 
-/// A table; the first row is its head. Columns named in `words` hold text.
-pub(crate) fn table(page: &mut String, rows: &[Vec<String>], words: &[usize]) {
+/// Where a table scrolls by itself on a narrow page, also by keys. [`END_OF_WIDE`] ends it.
+pub(crate) fn wide(name: &str) -> String {
+    format!("<div class=\"wide\" role=\"region\" aria-label=\"{}\" tabindex=\"0\">\n", escaped(name))
+}
+
+/// The end of what [`wide`] begins.
+pub(crate) const END_OF_WIDE: &str = "</div>\n";
+
+/// A table of words with a name; the first row is its head.
+pub(crate) fn table(page: &mut String, name: &str, rows: &[Vec<String>]) {
+    page.push_str(&wide(name));
     page.push_str("<table>\n");
     for (n, row) in rows.iter().enumerate() {
         let cell = if n == 0 { "th" } else { "td" };
         page.push_str("<tr>");
-        for (column, text) in row.iter().enumerate() {
-            let class = if words.contains(&column) { " class=\"words\"" } else { "" };
-            let _ = write!(page, "<{cell}{class}>{}</{cell}>", escaped(text));
+        for text in row {
+            let _ = write!(page, "<{cell}>{}</{cell}>", escaped(text));
         }
         page.push_str("</tr>\n");
     }
     page.push_str("</table>\n");
+    page.push_str(END_OF_WIDE);
 }
 
 /// A table of figures with a name, which scrolls by itself where the page is narrow; the first row is its head, the first
@@ -177,7 +186,7 @@ fn head(home: &Home, report: &Report) -> String {
     format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{name}: {when}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n"
+         <title>{name}: {when}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n"
     )
 }
 

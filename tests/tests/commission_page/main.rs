@@ -2,109 +2,26 @@
 //! phones that speak HTTP.
 #![allow(missing_docs, unreachable_pub, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+#[allow(dead_code)]
+mod home;
 mod phone;
 #[allow(dead_code)]
 #[path = "../commission_live/plant.rs"]
 mod plant;
 
-use std::path::PathBuf;
-use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use home::Home;
 use overspill::commission::record::{self, Standing};
-use overspill::commission::{Attended, Paper, attend};
-use overspill::daemon::HomeClock;
-use overspill_rules::time::WallTime;
-use overspill_tests::servers::{Folder, Mosquitto};
 use phone::{Answer, Phone};
-use plant::{Plant, Shared};
 use serde_json::Value;
-use tokio::sync::{mpsc, oneshot};
-
-/// 18 June 2026, 10:40 in London.
-const DAY: WallTime = WallTime(1_781_775_600_000);
-/// An hour of the simulated people without kettles.
-const SEED: u64 = 3;
-const SPEED: f64 = 60.0;
 
 /// Steps that are done; the others are left open.
 const DONE: [&str; 6] = ["cautions", "watch", "test-load", "roof", "point.grid", "point.solar"];
 
-struct Home {
-    _folder: Folder,
-    _broker: Mosquitto,
-    home: PathBuf,
-    plant: Shared,
-    printed: Arc<Mutex<String>>,
-    end: oneshot::Sender<()>,
-    attended: tokio::task::JoinHandle<()>,
-}
-
 impl Home {
-    async fn new() -> Home {
-        let folder = Folder::new("commission-page");
-        let broker = Mosquitto::start();
-        let home = folder.path().join("home.toml");
-        std::fs::create_dir(folder.path().join("rules")).unwrap();
-        // Without its load, two switchings prove all.
-        let text = include_str!("../commission_live/home.toml").split("[load.water]").next().unwrap();
-        std::fs::write(&home, text.replace("1883", &broker.port().to_string())).unwrap();
-        let clock = HomeClock::made_up(DAY, SPEED);
-        let plant = Plant::new(SEED, DAY);
-        plant.lock().unwrap().grid_sign = -1.0;
-        tokio::spawn(plant::live(Arc::clone(&plant), clock, broker.port()));
-        let printed: Arc<Mutex<String>> = Arc::default();
-        let said = Arc::clone(&printed);
-        let attended = Attended {
-            home: home.clone(),
-            record: folder.path().join("home.commission.json"),
-            sheet: folder.path().join("home.commission.html"),
-            listen: "127.0.0.1:0".parse().unwrap(),
-            clock,
-            paper: Paper::new(80, false, false),
-            print: Box::new(move |text| said.lock().unwrap().push_str(text)),
-            lines: mpsc::channel(1).1,
-            only: None,
-        };
-        let (end, asked) = oneshot::channel::<()>();
-        let attended = tokio::spawn(async move {
-            let done = attend(attended, async {
-                let _ = asked.await;
-            });
-            done.await.unwrap_or_else(|why| panic!("{why}"));
-        });
-        Home { _folder: folder, _broker: broker, home, plant, printed, end, attended }
-    }
-
     async fn phone(&self) -> Phone {
-        loop {
-            let printed = self.printed.lock().unwrap().clone();
-            if let Some((_, rest)) = printed.split_once("http://") {
-                return Phone::new(rest.split('/').next().unwrap());
-            }
-            tokio::time::sleep(Duration::from_millis(5)).await;
-        }
-    }
-
-    /// What hands do for a question, and what is typed then.
-    fn hands(&self, key: &str) -> &'static str {
-        let mut plant = self.plant.lock().unwrap();
-        match key {
-            "test-load.on" => plant.test_on = true,
-            "test-load.off" => plant.test_on = false,
-            "roof.off" => plant.roof(false),
-            "roof.on" => plant.roof(true),
-            _ => {}
-        }
-        match key {
-            "cautions.name" => "R. Fitter",
-            "cautions.agreed" => "yes",
-            "test-load.rated-w" => "2400",
-            "test-load.rated-v" => "230",
-            "roof.display-w" => "3200",
-            key if key.starts_with("cautions.") => "",
-            _ => "done",
-        }
+        Phone::new(&self.host().await)
     }
 
     /// Goes on, until `stop` says so of a question, or all is over.
@@ -144,7 +61,7 @@ fn verdict<'a>(sitting: &'a Value, id: &str) -> (&'a str, &'a str) {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn a_reversed_clamp_is_found_and_mended_through_the_page() {
-    let home = Home::new().await;
+    let home = Home::new("127.0.0.1:0").await;
     let phone = home.phone().await;
 
     // What does not fit is told beside its field, and nothing is lost by looking again.
@@ -216,7 +133,7 @@ async fn a_reversed_clamp_is_found_and_mended_through_the_page() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn a_step_is_paused_repeated_and_taken_up_again_as_the_page_says() {
-    let home = Home::new().await;
+    let home = Home::new("127.0.0.1:0").await;
     let phone = home.phone().await;
     home.go_on(&phone, |key| key == "sources.supply").await;
     let page = phone.page("/").await;

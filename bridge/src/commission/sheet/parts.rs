@@ -9,7 +9,7 @@ use crate::commission::record::{
     Acknowledged, LoadHeld, PointHeld, Reading, Record, Standing, Test, Trial, Which, WhyNot,
 };
 use crate::report::escaped;
-use crate::report::html::{heading, list, paragraph, row, table};
+use crate::report::html::{END_OF_WIDE, heading, list, paragraph, row, table, wide};
 
 const NOT_SAID: &str = "not told";
 
@@ -109,7 +109,7 @@ pub(super) fn points(page: &mut String, record: &Record) {
     let mut rows =
         vec![row(["point", "measures", "conductor", "direction", "ratio", "phase", "as found", "as left"])];
     rows.extend(record.points.iter().map(point));
-    table(page, &rows, &[]);
+    table(page, "Measuring points", &rows);
     for (point, why) in record.points.iter().filter_map(|p| Some((p, p.not_provable.as_ref()?))) {
         paragraph(page, &format!("{} is not proved: {why}", point.id));
     }
@@ -157,6 +157,7 @@ fn point(point: &PointHeld) -> Vec<String> {
 
 pub(super) fn tests(page: &mut String, record: &Record, time: &Times) {
     heading(page, "Tests");
+    page.push_str(&wide("Tests"));
     page.push_str("<table>\n<tr><th>step</th><th>verdict</th><th>what was seen</th><th>when</th></tr>\n");
     let usual = record.who.as_ref().map(|w| w.name.as_str());
     for test in &record.tests {
@@ -170,6 +171,7 @@ pub(super) fn tests(page: &mut String, record: &Record, time: &Times) {
         );
     }
     page.push_str("</table>\n");
+    page.push_str(END_OF_WIDE);
 }
 
 fn verdict(test: &Test) -> String {
@@ -225,7 +227,7 @@ pub(super) fn loads(page: &mut String, record: &Record) {
     heading(page, "Controlled loads, and what each does when nobody commands it");
     let mut rows = vec![row(["load", "rating", "fallback", "declared after", "timed", "local switch"])];
     rows.extend(record.loads.iter().map(load));
-    table(page, &rows, &[]);
+    table(page, "Controlled loads", &rows);
 }
 
 fn load(load: &LoadHeld) -> Vec<String> {

@@ -104,7 +104,27 @@ pub(super) fn on_page(words: &str) -> String {
         ("Type stop to leave.", "Pause to leave."),
         ("the same command asks for it again", "this page asks for it again"),
     ];
-    INSTEAD.iter().fold(words.to_owned(), |words, (key, button)| words.replace(key, button))
+    typeset(&INSTEAD.iter().fold(words.to_owned(), |words, (key, button)| words.replace(key, button)))
+}
+
+/// Plain text as print has it: names between proper quotes, and a true minus.
+pub(super) fn typeset(words: &str) -> String {
+    let mut out = String::with_capacity(words.len());
+    let (mut is_open, mut last) = (false, ' ');
+    let mut letters = words.chars().peekable();
+    while let Some(letter) = letters.next() {
+        let counts = letters.peek().is_some_and(char::is_ascii_digit) && [' ', '('].contains(&last);
+        match letter {
+            '`' => {
+                out.push(if is_open { '’' } else { '‘' });
+                is_open = !is_open;
+            }
+            '-' if counts => out.push('−'),
+            _ => out.push(letter),
+        }
+        last = letter;
+    }
+    out
 }
 
 #[cfg(test)]
@@ -153,6 +173,12 @@ mod tests {
             }
         }
         assert!(left.is_empty() && sentences > 10, "{left:#?}");
+    }
+
+    #[test]
+    fn names_and_numbers_are_set_as_in_print() {
+        assert_eq!(typeset("`grid` moved by -12 W (-3 to 4-5)"), "‘grid’ moved by −12 W (−3 to 4-5)");
+        assert_eq!(typeset("run it with --from and -x"), "run it with --from and -x");
     }
 
     #[test]

@@ -3,16 +3,18 @@
 use askama::Template;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use overspill_rules::commission::procedure::{Question, Standing as Stands, StepResult};
+use overspill_rules::commission::procedure::{DO_IT, Question, Standing as Stands, StepResult};
 use overspill_rules::time::{Span, WallTime};
 
 use super::evidence::{Reading, reading};
-use super::fields::{AGAIN, Asked, CAUTION, asked, on_page};
+use super::fields::{AGAIN, Asked, CAUTION, asked, on_page, typeset};
 use super::guard::Visitor;
 use super::serve::Site;
 use crate::commission::board::{Correction, Row, Shown, Stage, Told};
 use crate::commission::record::Standing;
+use crate::commission::{LAPSED, NOT_BEGUN};
 use crate::web::assets;
+use crate::web::speech::sentence;
 
 /// What all pages of a commissioning share.
 pub(super) struct Frame {
@@ -188,8 +190,8 @@ fn told(shown: &Shown) -> Vec<Line> {
         Told::Words(words) => Some(Line { verdict: String::new(), words: on_page(words) }),
         Told::Result(result) if Some(&result.id) == apart => None,
         Told::Result(result) => Some(Line {
-            verdict: format!("{}: {}. ", result.title, result.standing.word()),
-            words: on_page(&result.words),
+            verdict: format!("{}: {}. ", typeset(&result.title), result.standing.word()),
+            words: sentence(&on_page(&result.words)),
         }),
     };
     shown.lately.iter().filter_map(line).collect()
@@ -249,7 +251,7 @@ fn step_page(site: &Site, visitor: &Visitor, shown: &Shown, refused: Refused) ->
             let lasts =
                 if step.lasts > Span::ZERO { format!(", about {}", step.lasts) } else { String::new() };
             let place = format!("Step {place} of {all}{lasts}");
-            (place, step.title.clone(), on_page(&step.what), step.cautions.clone(), step.id.clone())
+            (place, typeset(&step.title), on_page(&step.what), step.cautions.clone(), step.id.clone())
         }
         None => Default::default(),
     };
@@ -267,7 +269,7 @@ fn step_page(site: &Site, visitor: &Visitor, shown: &Shown, refused: Refused) ->
         caution_first,
         verdict: over(shown).map(|result| Verdict {
             word: result.standing.word(),
-            words: on_page(&result.words),
+            words: sentence(&on_page(&result.words)),
             lead: if result.standing == Stands::Wrong { "To mend it" } else { "To complete it" },
             next: on_page(&result.next),
         }),
@@ -299,7 +301,7 @@ fn rest_page(site: &Site, visitor: &Visitor, shown: &Shown, refused: Refused) ->
         frame,
         turn: shown.turn,
         heading,
-        next: next.map(|row| (row.id.clone(), row.title.clone())),
+        next: next.map(|row| (row.id.clone(), typeset(&row.title))),
         told: told(shown),
         corrects: matches!(shown.correction, Correction::Proposed(_)),
         no_correction: match &shown.correction {
@@ -329,7 +331,7 @@ pub(super) fn steps_page(site: &Site, visitor: &Visitor, shown: &Shown) -> Steps
         counts: counts.map(|(n, word)| format!("{n} {word}")).collect::<Vec<_>>().join(", "),
         groups: groups(&shown.rows, &site.zone),
         corrects: matches!(shown.correction, Correction::Proposed(_)),
-        at_work: shown.step.as_ref().map(|(_, _, step)| step.title.clone()),
+        at_work: shown.step.as_ref().map(|(_, _, step)| typeset(&step.title)),
     }
 }
 
@@ -356,9 +358,13 @@ fn stands(row: &Row, zone: &TimeZone) -> StepStands {
     });
     StepStands {
         id: row.id.clone(),
-        title: row.title.clone(),
-        words: on_page(&row.words),
-        next: on_page(&row.next),
+        title: typeset(&row.title),
+        words: sentence(&on_page(&row.words)),
+        // A button beside it says the same.
+        next: match row.next.as_str() {
+            NOT_BEGUN | LAPSED | DO_IT => String::new(),
+            next => on_page(next),
+        },
         when: when.unwrap_or_default(),
     }
 }
@@ -367,19 +373,38 @@ fn stands(row: &Row, zone: &TimeZone) -> StepStands {
 pub(super) fn correction_page(site: &Site, visitor: &Visitor, shown: &Shown) -> Option<CorrectionPage> {
     let Correction::Proposed(proposal) = &shown.correction else { return None };
     let text = crate::commission::proposal::unified(&site.file, &proposal.before, &proposal.after, 400);
-    let line = |line: &str| {
-        let class = match line.as_bytes().first() {
-            Some(b'+') => "added",
-            Some(b'-') => "removed",
-            Some(b'@') => "place",
-            _ => "kept",
-        };
-        (class, line.to_owned())
-    };
+    // Its first two lines name the files, which the page does.
+    let lines = text.lines().skip(2).map(changed).collect();
     Some(CorrectionPage {
         frame: Frame::new(site, Some(visitor)),
-        changes: proposal.changes.clone(),
-        lines: text.lines().map(line).collect(),
+        changes: proposal.changes.iter().map(|change| typeset(change)).collect(),
+        lines,
         refused: None,
     })
+}
+
+/// A line of a difference, with its class; where it goes on further down, the number of the line there.
+fn changed(line: &str) -> (&'static str, String) {
+    let class = match line.as_bytes().first() {
+        Some(b'+') => "added",
+        Some(b'-') => "removed",
+        Some(b'@') => {
+            let place = line.split('+').nth(1).and_then(|rest| rest.split([',', ' ']).next());
+            return ("place", format!("from line {}", place.unwrap_or("1")));
+        }
+        _ => "kept",
+    };
+    (class, line.to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_difference_says_its_lines_in_words() {
+        assert_eq!(changed("@@ -28,7 +30,7 @@"), ("place", "from line 30".to_owned()));
+        assert_eq!(changed("@@ -1 +1 @@").1, "from line 1");
+        assert_eq!(changed("+a = 1"), ("added", "+a = 1".to_owned()));
+    }
 }

@@ -52,9 +52,11 @@ pub use result::{Fact, Read, Standing, StepResult};
 pub use world::LoadSays;
 use world::World;
 
-/// Why a step that was left out is open, and what is next with it.
+/// Why a step that was left out is open.
 const SKIPPED: &str = "It was skipped.";
-const DO_IT: &str = "Do it when the time is right: the same command asks for it again.";
+
+/// What is next with a step that was left out.
+pub const DO_IT: &str = "Do it when the time is right: the same command asks for it again.";
 
 /// What the procedure gives out.
 #[derive(Debug, Clone, PartialEq)]
