@@ -1,8 +1,20 @@
 //! Small pieces of speech that several commands share.
 
+use overspill_rules::home::Kind;
+use overspill_rules::output::LoadReport;
 use overspill_rules::request::Request;
 use overspill_rules::tariff::Bill;
 use rust_decimal::Decimal;
+
+/// What a load is told to do: `off`, `on`, `set to 13 A`, `set to 1500 W`.
+pub(crate) fn told(report: &LoadReport, kind: &Kind) -> String {
+    match (report.on, report.setpoint_a, kind) {
+        (false, ..) => "off".to_owned(),
+        (true, Some(amps), _) => format!("set to {amps:.0} A"),
+        (true, None, Kind::Switch { .. }) => "on".to_owned(),
+        (true, None, _) => format!("set to {} W", grouped(report.setpoint_w.round().max(0.0) as u64)),
+    }
+}
 
 /// What a rule asks, in words.
 pub(crate) fn request(request: &Request) -> String {

@@ -123,7 +123,7 @@ impl Scene {
     /// What a load is told to do, and why.
     fn state(&self, report: Option<&LoadReport>, kind: Kind) -> String {
         let Some(report) = report else { return "not decided yet".to_owned() };
-        let mut told = told(report, kind);
+        let mut told = crate::words::told(report, &kind);
         if report.on && report.draw_w.is_some() && report.draw_source == DrawSource::Estimate {
             told.push_str(" (draw estimated)");
         }
@@ -157,15 +157,6 @@ impl Scene {
                 },
             ));
         }
-    }
-}
-
-fn told(report: &LoadReport, kind: Kind) -> String {
-    match (report.on, report.setpoint_a, kind) {
-        (false, ..) => "off".to_owned(),
-        (true, Some(amps), _) => format!("set to {amps:.0} A"),
-        (true, None, Kind::Switch { .. }) => "on".to_owned(),
-        (true, None, _) => format!("set to {:.0} W", report.setpoint_w),
     }
 }
 

@@ -70,13 +70,17 @@ pub(crate) fn lasting(span: Span) -> String {
     }
 }
 
+/// With a capital at the beginning.
+pub(crate) fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| format!("{}{}", first.to_uppercase(), letters.as_str()))
+}
+
 /// A sentence: a capital at its beginning, a full stop at its end.
 pub(crate) fn sentence(words: &str) -> String {
     let words = words.trim();
-    let mut letters = words.chars();
-    let Some(first) = letters.next() else { return String::new() };
-    let stop = if words.ends_with(['.', '?', '!']) { "" } else { "." };
-    format!("{}{}{stop}", first.to_uppercase(), letters.as_str())
+    let stop = if words.is_empty() || words.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{}{stop}", capital(words))
 }
 
 /// Part of an address, with everything escaped that has a meaning there.

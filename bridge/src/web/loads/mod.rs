@@ -23,7 +23,7 @@ use super::site::Shared;
 use super::speech;
 use super::trouble::Trouble;
 use past::Today;
-pub(crate) use past::{Decisions, From};
+pub(crate) use past::{Decisions, From, did};
 pub(crate) use state::LoadNow;
 use wish::{LASTS, UNTIL, Wish};
 

@@ -1,6 +1,6 @@
 //! What a load did: today's energy and run time, and its decisions, each with what led to it.
 
-use overspill_rules::home::{Home, LoadId, Takes};
+use overspill_rules::home::{Home, Load, LoadId, Takes};
 use overspill_rules::output::Seen;
 use overspill_rules::time::{Span, WallTime};
 use serde::Serialize;
@@ -65,9 +65,12 @@ pub(crate) struct Decided {
     pub(crate) requests: Vec<AskedOf>,
     /// The readings that it rested on.
     pub(crate) readings: Vec<Rested>,
-    /// When, in words.
+    /// Its day, in words.
     #[serde(skip)]
-    pub(crate) time: String,
+    pub(crate) day: String,
+    /// The time of that day; empty where it is not known.
+    #[serde(skip)]
+    pub(crate) clock: String,
     /// What it did, in words.
     #[serde(skip)]
     pub(crate) did: String,
@@ -96,6 +99,14 @@ pub(crate) struct Rested {
     /// The same in words.
     #[serde(skip)]
     pub(crate) words: String,
+}
+
+impl Decisions {
+    /// The decisions of each day, under its name.
+    pub(crate) fn days(&self) -> impl Iterator<Item = (String, &[Decided])> {
+        let days = self.decisions.chunk_by(|a, b| a.day == b.day);
+        days.map(|day| (day.first().map_or(String::new(), |one| speech::capital(&one.day)), day))
+    }
 }
 
 /// What a load took today, as far as it was counted; `None` before the first count.
@@ -149,11 +160,20 @@ pub(crate) fn decisions(
     Ok(Decisions { decisions, older })
 }
 
-fn decided(home: &Home, id: LoadId, number: i64, row: DecisionRow) -> Decided {
-    let did = match row.on {
-        true => format!("On, {}", speech::setpoint(home.load(id), row.setpoint_w, home)),
+/// What a decision had a load do.
+pub(crate) fn did(home: &Home, load: &Load, row: &DecisionRow) -> String {
+    match row.on {
+        true => format!("On, {}", speech::setpoint(load, row.setpoint_w, home)),
         false => "Off".to_owned(),
-    };
+    }
+}
+
+fn decided(home: &Home, id: LoadId, number: i64, row: DecisionRow) -> Decided {
+    let did = did(home, home.load(id), &row);
+    let time = speech::exact(row.at, &home.timezone);
+    let (day, clock) = time
+        .rsplit_once(", ")
+        .map_or((time.clone(), String::new()), |(day, clock)| (day.to_owned(), clock.to_owned()));
     let asked = |r: &crate::store::Request| AskedOf {
         rule: r.rule.clone(),
         asked: words::request(&r.request),
@@ -166,7 +186,8 @@ fn decided(home: &Home, id: LoadId, number: i64, row: DecisionRow) -> Decided {
         setpoint_w: row.setpoint_w,
         requests: row.requests.iter().map(asked).collect(),
         readings: row.readings.iter().map(|seen| rested(home, seen)).collect(),
-        time: speech::exact(row.at, &home.timezone),
+        day,
+        clock,
         rule: row.rule,
         reason: row.reason,
         limited_by: row.limited_by,

@@ -115,12 +115,7 @@ struct Told<'a> {
 
 impl Told<'_> {
     fn does(&self, report: &LoadReport) -> String {
-        let told = match (report.on, report.setpoint_a, &self.load.kind) {
-            (false, ..) => "Off".to_owned(),
-            (true, Some(amps), _) => format!("Charging may take {amps:.0} A ({})", watts(report.setpoint_w)),
-            (true, None, Kind::Switch { .. }) => "On".to_owned(),
-            (true, None, _) => format!("May take {}", watts(report.setpoint_w)),
-        };
+        let told = crate::words::told(report, &self.load.kind);
         let why = match (&report.rule, report.reason.is_empty()) {
             (_, true) => String::new(),
             (Some(rule), false) => format!(": {} (rule {rule})", report.reason),
@@ -142,7 +137,8 @@ impl Told<'_> {
     fn held(&self, report: &LoadReport) -> Option<String> {
         let load = self.load;
         Some(match report.limited_by? {
-            Limit::Spare if report.on => "It takes no more than is spare.".to_owned(),
+            // The reason says that it takes no more than is spare.
+            Limit::Spare if report.on => return None,
             Limit::Spare => "Not enough power is spare for it.".to_owned(),
             Limit::StartWait => {
                 format!("Enough is spare; it starts once that has lasted {}.", load.start_after)

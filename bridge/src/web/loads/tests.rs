@@ -118,7 +118,7 @@ fn an_override_and_out_of_service_say_when_they_end() {
         ..report(CAR)
     };
     insta::assert_snapshot!(words(&now(&home, held, SpareTerms::default())), @"
-    Charging may take 10 A (2300 W): switched on by Ada.
+    Set to 10 A: switched on by Ada.
     It draws 2270 W, by its own meter.
     The override ends at Tue 2 June, 02:00; then the rules decide again.
     ");

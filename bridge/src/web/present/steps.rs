@@ -147,13 +147,7 @@ impl Teller<'_> {
 
     /// What a load is told to do, why, and when that may change.
     fn load_words(&self, report: &LoadReport, kind: &Kind) -> String {
-        let told = match (report.on, report.setpoint_a, kind) {
-            (false, ..) => "Off".to_owned(),
-            (true, Some(amps), _) => format!("Set to {amps:.0} A"),
-            (true, None, Kind::Switch { .. }) => "On".to_owned(),
-            (true, None, _) => format!("Set to {:.0} W", report.setpoint_w),
-        };
-        let mut words = told;
+        let mut words = speech::capital(&crate::words::told(report, kind));
         if !report.reason.is_empty() {
             words.push_str(&format!(": {}", report.reason));
         }
