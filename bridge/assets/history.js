@@ -25,7 +25,7 @@ function readable(figure) {
     ...(long ? { day: "numeric", month: "short" } : to - from < 7200 ? { second: "2-digit" } : {}),
   });
   const time = (s) => clock.format(new Date(s * 1000));
-  let points = null, moments = [], place = -1, drag = null;
+  let points = null, decisions = [], moments = [], place = -1, drag = null;
 
   const line = document.createElement("div");
   line.className = "cursor";
@@ -49,7 +49,9 @@ function readable(figure) {
     try {
       const answer = await fetch(figure.dataset.readings, { headers: { accept: "application/json" } });
       if (!answer.ok) throw new Error();
-      points = (await answer.json()).power.filter((point) => point.columns.length);
+      const all = await answer.json();
+      points = all.power.filter((point) => point.columns.length);
+      decisions = (all.decisions ?? []).flatMap((load) => load.told.map((one) => ({ ...one, name: load.name })));
     } catch {
       words.textContent = "The readings could not be fetched; the curves stand as they are.";
       return false;
@@ -62,6 +64,13 @@ function readable(figure) {
     return moments.length > 0;
   }
 
+  // What was decided from one moment to another, as further sentences.
+  function decided(from_s, to_s) {
+    const here = decisions.filter((one) => from_s <= one.at_s && one.at_s < to_s);
+    const rest = here.length > 3 ? ` And ${here.length - 3} more decisions.` : "";
+    return here.slice(0, 3).map((one) => ` ${one.name}: ${one.said}.`).join("") + rest;
+  }
+
   function show(n) {
     place = Math.min(Math.max(n, 0), moments.length - 1);
     const at = moments[place];
@@ -71,7 +80,8 @@ function readable(figure) {
     line.hidden = false;
     plot.setAttribute("aria-valuenow", place);
     plot.setAttribute("aria-valuetext", time(at));
-    words.textContent = `${time(at)}: ${here.map(([point, column]) => (column ? told(point, column) : `${point.name} no reading`)).join("; ")}.`;
+    const powers = here.map(([point, column]) => (column ? told(point, column) : `${point.name} no reading`)).join("; ");
+    words.textContent = `${time(at)}: ${powers}.${decided(at, end)}`;
   }
 
   // What the pointer is at: the column there, or that there is none.

@@ -7,6 +7,19 @@ use serde::Deserialize;
 use super::{DecisionRow, StoreReader};
 use crate::store::error::{StoreError, at};
 
+/// What was decided for one load in a span.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct DecidedWithin {
+    /// Whether it was on before; `None` where nothing was decided then.
+    pub(crate) was_on: Option<bool>,
+    /// How many decisions there are.
+    pub(crate) count: usize,
+    /// How many of them switched it on or off.
+    pub(crate) switchings: usize,
+    /// Those that are told, in order of time.
+    pub(crate) rows: Vec<DecisionRow>,
+}
+
 impl StoreReader {
     /// The decisions for one load.
     ///
@@ -66,6 +79,45 @@ impl StoreReader {
         let mut on = was_on.first().copied().unwrap_or(false);
         let starts = then.into_iter().filter(|now| !std::mem::replace(&mut on, *now) && *now).count();
         Ok(Some(starts as u32))
+    }
+
+    /// What was decided for a load in the span: every decision where they are at most `most`, else those that switched it
+    /// on or off, else none.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub(crate) fn decided_within(
+        &self,
+        load: &str,
+        (from, to): (WallTime, WallTime),
+        most: usize,
+    ) -> Result<DecidedWithin, StoreError> {
+        // By the index alone, as in `starts`; the long rows are fetched for those that are told.
+        let before =
+            "SELECT is_on FROM decision WHERE load = ?1 AND tick < ?2 ORDER BY tick DESC, is_on LIMIT 1";
+        let within = "SELECT is_on, id FROM decision WHERE load = ?1 AND tick >= ?2 AND tick < ?3 ORDER BY tick, is_on";
+        let (first, end) = self.ticks_within(from, to)?;
+        let was_on: Vec<bool> = self.rows(before, params![load, first], |r| r.get(0))?;
+        let all: Vec<(bool, i64)> =
+            self.rows(within, params![load, first, end], |r| Ok((r.get(0)?, r.get(1)?)))?;
+        let was_on = was_on.first().copied();
+        let mut on = was_on.unwrap_or(false);
+        let switchings: Vec<i64> = all
+            .iter()
+            .filter(|(now, _)| std::mem::replace(&mut on, *now) != *now)
+            .map(|(_, id)| *id)
+            .collect();
+        let told: Vec<i64> = match (all.len() <= most, switchings.len() <= most) {
+            (true, _) => all.iter().map(|(_, id)| *id).collect(),
+            (false, true) => switchings.clone(),
+            (false, false) => Vec::new(),
+        };
+        let sql = format!("{DECISION} WHERE decision.id = ?1");
+        let mut rows = Vec::new();
+        for id in told {
+            rows.extend(self.rows(&sql, [id], decision)?);
+        }
+        Ok(DecidedWithin { was_on, count: all.len(), switchings: switchings.len(), rows })
     }
 
     /// The number of the first stamp of a span, and that after its last. Numbers follow time, but for a clock that was once

@@ -9,7 +9,9 @@ use utoipa::{IntoParams, ToSchema};
 
 use super::Refusal;
 use crate::store::Bucket;
-use crate::web::history::{Bar, COLUMNS, Curve, Energy, SpanQuery, asked, curves, energy};
+use crate::web::history::{
+    Bar, COLUMNS, Curve, Energy, LoadDecided, SpanQuery, asked, curves, decided, energy,
+};
 use crate::web::site::Shared;
 use crate::web::trouble::Trouble;
 
@@ -45,6 +47,33 @@ pub(crate) struct HistoryAnswer {
     /// Where it was asked for: each point of the grid, the roof, the house and the battery.
     #[serde(skip_serializing_if = "Option::is_none")]
     power: Option<Vec<PointPower>>,
+    /// With power, for spans of at most a week: what was decided for each load.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    decisions: Option<Vec<LoadDecisions>>,
+}
+
+/// What was decided for one load.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct LoadDecisions {
+    /// Its id.
+    load: String,
+    /// What it is called.
+    name: String,
+    /// How many decisions there are.
+    count: usize,
+    /// At most 60, in order of time: all of them, or its starts and stops, or none where these are more.
+    told: Vec<DecisionTold>,
+}
+
+/// One decision.
+#[derive(Debug, Clone, PartialEq, Serialize, ToSchema)]
+pub(crate) struct DecisionTold {
+    /// When, in seconds since 1970-01-01 UTC.
+    at_s: f64,
+    /// Whether the load should run.
+    on: bool,
+    /// What it should do and why, in words.
+    said: String,
 }
 
 /// Energies in kilowatt-hours; null where not known.
@@ -154,12 +183,13 @@ pub(crate) async fn history(
         return Err(Trouble::wrong(format!("`columns` is a number from 1 to {MOST_COLUMNS}.")));
     }
     let (now, span) = (site.now(), asked.clone());
-    let (energy, power) = site
+    let (energy, power, decided) = site
         .read(move |journal, config| {
             let home = &config.home;
             let energy = with_energy.then(|| energy(journal, home, &span, now)).transpose()?;
             let power = with_power.then(|| curves(journal, home, &span, now, columns)).transpose()?;
-            Ok((energy, power))
+            let decided = with_power.then(|| decided(journal, home, &span, now)).transpose()?;
+            Ok((energy, power, decided))
         })
         .await?;
     let home = site.home();
@@ -169,6 +199,7 @@ pub(crate) async fn history(
         timezone: home.timezone.iana_name().map(str::to_owned),
         energy: energy.map(|energy| EnergyAnswer::of(&energy, home)),
         power: power.map(|curves| curves.into_iter().map(PointPower::of).collect()),
+        decisions: decided.map(|loads| loads.into_iter().map(LoadDecisions::of).collect()),
     }))
 }
 
@@ -220,6 +251,17 @@ impl PointPower {
             left_out: curve.unshown,
             columns: curve.buckets.iter().map(Column::of).collect(),
         }
+    }
+}
+
+impl LoadDecisions {
+    fn of(load: LoadDecided) -> LoadDecisions {
+        let told = load.marks.into_iter().map(|mark| DecisionTold {
+            at_s: mark.at.0 as f64 / 1000.0,
+            on: mark.on,
+            said: mark.said,
+        });
+        LoadDecisions { load: load.id, name: load.name, count: load.count, told: told.collect() }
     }
 }
 

@@ -7,8 +7,9 @@ use jiff::tz::TimeZone;
 use overspill_rules::home::Measures;
 use overspill_rules::time::WallTime;
 
+use super::decided::{self, LoadDecided};
 use super::energy::Step;
-use super::picture::{Line, Words, percent, rem, times};
+use super::picture::{Area, Line, Words, percent, rem, times};
 use super::power::Curve;
 use super::span::Asked;
 use crate::report::svg::{mark, marks};
@@ -43,6 +44,14 @@ pub(crate) struct Panel {
     pub(crate) mean: String,
 }
 
+/// A line down.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Stroke {
+    pub(crate) x: String,
+    pub(crate) top: String,
+    pub(crate) foot: String,
+}
+
 /// All of them.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(crate) struct Curves {
@@ -52,6 +61,10 @@ pub(crate) struct Curves {
     pub(crate) zeros: Vec<Line>,
     pub(crate) lines: Vec<Line>,
     pub(crate) words: Vec<Words>,
+    /// When each load was on.
+    pub(crate) strips: Vec<Area>,
+    /// Where something was decided for it.
+    pub(crate) strokes: Vec<Stroke>,
     /// The greatest of each, in sentences.
     pub(crate) greatest: Vec<String>,
     /// Why some are not shown.
@@ -73,7 +86,13 @@ impl Curves {
     }
 
     /// The curves of a span.
-    pub(crate) fn of(curves: &[Curve], asked: &Asked, step: Step, zone: &TimeZone) -> Curves {
+    pub(crate) fn of(
+        (curves, decided): (&[Curve], &[LoadDecided]),
+        asked: &Asked,
+        step: Step,
+        zone: &TimeZone,
+        now: WallTime,
+    ) -> Curves {
         let mut all = Curves { ends: (asked.from.0, asked.to.0), ..Curves::default() };
         all.unshown = curves.iter().filter_map(|curve| curve.unshown.clone()).collect();
         let shown: Vec<&Curve> = curves.iter().filter(|curve| !curve.buckets.is_empty()).collect();
@@ -85,6 +104,9 @@ impl Curves {
         for curve in &shown {
             y = all.panel(curve, asked, rem_per_w, y);
             all.greatest.push(greatest(curve, step, zone));
+        }
+        if !shown.is_empty() {
+            y = decided::draw(&mut all, decided, asked, now, y);
         }
         let across = |at: WallTime| (at - asked.from).as_hours() / (asked.to - asked.from).as_hours() * 100.0;
         for (at, text) in times(asked, step, zone) {

@@ -1,6 +1,7 @@
 //! What the home did: the energy of a day or any span, and its power.
 
 mod curves;
+mod decided;
 mod energy;
 mod files;
 mod picture;
@@ -14,6 +15,7 @@ use axum::response::Html;
 use overspill_rules::home::Home;
 use overspill_rules::time::WallTime;
 
+pub(crate) use decided::{LoadDecided, decided};
 pub(crate) use energy::{Bar, Energy, energy};
 pub(super) use files::{POWER_DAYS, csv};
 pub(crate) use power::{COLUMNS, Curve, curves};
@@ -25,6 +27,7 @@ use super::site::{Shared, Site};
 use super::trouble::Trouble;
 use crate::report::words::kwh;
 use curves::Curves;
+use decided::{Told, list, unmarked};
 use picture::Picture;
 use table::{LoadRow, Row};
 
@@ -81,7 +84,16 @@ struct History {
     curves: Curves,
     /// Power goes out as a file.
     has_power_file: bool,
+    /// What was decided for the loads, in order of time.
+    decided: Vec<Told>,
     loads: Vec<LoadRow>,
+}
+
+/// What is read of a span.
+struct Seen {
+    energy: Energy,
+    power: Vec<Curve>,
+    decided: Vec<LoadDecided>,
 }
 
 /// The view.
@@ -96,7 +108,12 @@ pub(super) async fn page(
     let seen = site
         .read(move |journal, config| {
             let home = &config.home;
-            Ok((energy(journal, home, &span, now)?, curves(journal, home, &span, now, COLUMNS)?))
+            let power = curves(journal, home, &span, now, COLUMNS)?;
+            Ok(Seen {
+                energy: energy(journal, home, &span, now)?,
+                power,
+                decided: decided(journal, home, &span, now)?,
+            })
         })
         .await?;
     let history = History::of(&seen, &asked, site.home(), now);
@@ -105,10 +122,13 @@ pub(super) async fn page(
 }
 
 impl History {
-    fn of((energy, curves): &(Energy, Vec<Curve>), asked: &Asked, home: &Home, now: WallTime) -> History {
+    fn of(seen: &Seen, asked: &Asked, home: &Home, now: WallTime) -> History {
+        let Seen { energy, power, decided } = seen;
         let zone = &home.timezone;
         let is_known = energy.is_known();
-        let curves = Curves::of(curves, asked, energy.step, zone);
+        let mut curves = Curves::of((power, decided), asked, energy.step, zone, now);
+        let unmarked = if curves.is_empty() { Vec::new() } else { unmarked(decided, asked, home) };
+        curves.unshown.extend(unmarked);
         let has_power_alone = !is_known && !curves.is_empty();
         History {
             title: asked.words(),
@@ -129,6 +149,7 @@ impl History {
             rows: if is_known { table::rows(energy, zone) } else { Vec::new() },
             curves,
             has_power_file: asked.length_days() <= POWER_DAYS,
+            decided: list(decided, asked, zone),
             loads: table::loads(energy, home),
         }
     }
