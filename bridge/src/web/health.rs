@@ -254,5 +254,23 @@ fn bytes(size: u64) -> String {
 
 /// A number as it came, not longer than it helps.
 fn number(value: f64) -> String {
-    if value.abs() >= 100.0 { format!("{value:.0}") } else { format!("{:.2}", value + 0.0) }
+    let sign = if value < 0.0 { "−" } else { "" };
+    match value.abs() {
+        0.0 => "0".to_owned(),
+        100.0.. => format!("{sign}{:.0}", value.abs()),
+        small => format!("{sign}{small:.2}"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::number;
+
+    #[test]
+    fn a_number_has_a_true_minus_and_a_nought_no_digits() {
+        assert_eq!(
+            [number(-1232.4), number(-0.0), number(44.7), number(-3.456)],
+            ["−1232", "0", "44.70", "−3.46"]
+        );
+    }
 }

@@ -17,10 +17,8 @@ const USUAL: [(&str, &str); 7] = [
     ("content-security-policy", POLICY),
     ("x-content-type-options", "nosniff"),
     ("referrer-policy", "same-origin"),
-    (
-        "permissions-policy",
-        "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=(), bluetooth=()",
-    ),
+    // Names that browsers do not know are told as mistakes in their consoles.
+    ("permissions-policy", "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=()"),
     ("cross-origin-opener-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
     // For browsers that do not know `frame-ancestors`.
