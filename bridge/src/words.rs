@@ -8,11 +8,16 @@ use rust_decimal::Decimal;
 
 /// What a load is told to do: `off`, `on`, `set to 13 A`, `set to 1500 W`.
 pub(crate) fn told(report: &LoadReport, kind: &Kind) -> String {
-    match (report.on, report.setpoint_a, kind) {
+    setting(report.on, report.setpoint_a, report.setpoint_w, kind)
+}
+
+/// The same from its parts; `amps` only of charge points.
+pub(crate) fn setting(on: bool, amps: Option<f64>, watts: f64, kind: &Kind) -> String {
+    match (on, amps, kind) {
         (false, ..) => "off".to_owned(),
         (true, Some(amps), _) => format!("set to {amps:.0} A"),
         (true, None, Kind::Switch { .. }) => "on".to_owned(),
-        (true, None, _) => format!("set to {} W", grouped(report.setpoint_w.round().max(0.0) as u64)),
+        (true, None, _) => format!("set to {} W", grouped(watts.round().max(0.0) as u64)),
     }
 }
 

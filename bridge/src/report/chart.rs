@@ -11,6 +11,9 @@ const WIDTH: f64 = 720.0;
 const NARROW: f64 = 328.0;
 const SIZE: f64 = 12.0;
 
+/// Room for the words of the scale beside the bars of the days: on a narrow page it is less than half of it.
+const SCALE: f64 = 44.0;
+
 /// A bar is marked as incomplete where less than this of its time is known.
 const COMPLETE: f64 = 0.9;
 
@@ -91,13 +94,13 @@ pub(super) fn days(days: &[Day]) -> (String, &'static str) {
         svg.line((0.0, y), (WIDTH, y), 0.6, true);
         scale_words.push((y, mark(value)));
     }
-    let step = WIDTH / bars.len().max(1) as f64;
+    let step = (WIDTH - SCALE) / bars.len().max(1) as f64;
     // Labels stand as close as their length allows.
     let longest = bars.iter().map(|b| b.label.chars().count()).max().unwrap_or(1) as f64;
     let every = |width: f64| ((longest * 6.5 + 6.0) / (step / WIDTH * width)).ceil().max(1.0) as usize;
     let (wide, narrow) = (every(WIDTH), every(NARROW).div_ceil(every(WIDTH)) * every(WIDTH));
     for (i, bar) in bars.iter().enumerate() {
-        let x = i as f64 * step + step * 0.14;
+        let x = SCALE + i as f64 * step + step * 0.14;
         let width = step * 0.72;
         svg.area(x, zero - bar.own * scale, width, bar.own * scale, Fill::Own);
         svg.area(x, zero - (bar.own + bar.out) * scale, width, bar.out * scale, Fill::Out);
@@ -107,7 +110,7 @@ pub(super) fn days(days: &[Day]) -> (String, &'static str) {
             let room = if i % narrow == 0 { Room::Any } else { Room::Wide };
             // The first and the last would stand out.
             let (at, tied) = match i {
-                0 => (0.0, Tied::Start),
+                0 => (x, Tied::Start),
                 i if i + 1 == bars.len() => (WIDTH, Tied::End),
                 _ => (middle, Tied::Middle),
             };

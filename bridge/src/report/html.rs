@@ -39,7 +39,7 @@ svg.patterns { position: absolute; }
 svg text { stroke: #fff; stroke-width: 3; paint-order: stroke; }
 .f-own, .f-ink { fill: #333; } .f-paper { fill: #fff; } .f-out { fill: url(#hatched); } .f-bought { fill: url(#dotted); }
 .f-own, .f-out, .f-bought { stroke: #333; stroke-width: 0.6; } .l-ink { stroke: #000; } .l-faint { stroke: #bbb; }
-.only-narrow { display: none; } @media (max-width: 520px) { .only-narrow { display: inline; } .only-wide { display: none; } .wide { overflow-x: auto; } }
+.only-narrow { display: none; } @media (max-width: 520px) { .big { grid-template-columns: 1fr 1fr; } .big b { font-size: 22px; white-space: nowrap; } td { white-space: nowrap; } .only-narrow { display: inline; } .only-wide { display: none; } .wide { overflow-x: auto; } }
 .worth { border: 2px solid #000; padding: 4px 12px; margin: 16px 0; break-inside: avoid; }
 .worth ul, .notes { margin: 4px 0; padding-left: 18px; }
 .notes { font-size: 12.5px; }
@@ -169,7 +169,14 @@ pub(crate) fn named_table(page: &mut String, name: &str, rows: &[Vec<String>], w
                 _ => ("td", ""),
             };
             let class = if words.contains(&column) { " class=\"words\"" } else { "" };
-            let _ = write!(page, "<{cell}{scope}{class}>{}</{cell}>", escaped(text));
+            let text = escaped(text);
+            // Text has no true minus; print has.
+            let text =
+                match text.strip_prefix('-').filter(|rest| rest.starts_with(|c: char| c.is_ascii_digit())) {
+                    Some(rest) => format!("−{rest}"),
+                    None => text.to_string(),
+                };
+            let _ = write!(page, "<{cell}{scope}{class}>{text}</{cell}>");
         }
         page.push_str(if n == 0 { "</tr></thead>\n<tbody>\n" } else { "</tr>\n" });
     }

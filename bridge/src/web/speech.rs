@@ -1,7 +1,6 @@
 //! Times and amounts as the views say them.
 
 use jiff::tz::TimeZone;
-use overspill_rules::home::{Home, Load};
 use overspill_rules::time::{Span, WallTime};
 
 /// A time near now: the hour alone on the same day, else with the day. `Tue 2 June, 14:05`.
@@ -50,17 +49,6 @@ pub(crate) fn watts(watts: f64) -> String {
     format!("{sign}{} W", crate::words::grouped(whole.abs() as u64))
 }
 
-/// A set-point, in amps where the load has them.
-pub(crate) fn setpoint(load: &Load, watts: f64, home: &Home) -> String {
-    match load.is_charge_point() {
-        true => {
-            let amps = (watts / load.watts_per_amp(home.supply.volts)).round();
-            format!("{amps:.0} A, about {}", self::watts(watts))
-        }
-        false => self::watts(watts),
-    }
-}
-
 /// How long, to the minute: `2 h 10 min`, and `less than a minute`.
 pub(crate) fn lasting(span: Span) -> String {
     if span < Span::minutes(1) {
@@ -78,9 +66,14 @@ pub(crate) fn capital(words: &str) -> String {
 
 /// A sentence: a capital at its beginning, a full stop at its end.
 pub(crate) fn sentence(words: &str) -> String {
+    capital(&stopped(words))
+}
+
+/// With a full stop at the end, where there is none yet.
+pub(crate) fn stopped(words: &str) -> String {
     let words = words.trim();
     let stop = if words.is_empty() || words.ends_with(['.', '?', '!']) { "" } else { "." };
-    format!("{}{stop}", capital(words))
+    format!("{words}{stop}")
 }
 
 /// Part of an address, with everything escaped that has a meaning there.

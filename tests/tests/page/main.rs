@@ -6,6 +6,7 @@ mod browser;
 mod commission_home;
 mod commissioning;
 mod demo;
+mod history;
 mod home;
 mod login;
 mod looks;

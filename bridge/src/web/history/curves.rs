@@ -109,8 +109,8 @@ impl Curves {
             y = decided::draw(&mut all, decided, asked, now, y);
         }
         let across = |at: WallTime| (at - asked.from).as_hours() / (asked.to - asked.from).as_hours() * 100.0;
-        for (at, text) in times(asked, step, zone) {
-            all.words.push(Words { class: "time", x: percent(across(at)), y: rem(y + 1.1), text });
+        for (class, at, text) in times(asked, step, zone) {
+            all.words.push(Words { class, x: percent(across(at)), y: rem(y + 1.1), text });
         }
         all.height = rem(y + TIMES_REM);
         all

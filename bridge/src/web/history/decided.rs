@@ -93,11 +93,17 @@ impl LoadDecided {
         self.marks.is_empty() && self.count > 0
     }
 
-    /// What stands above its strip.
+    /// What stands above its strip: what is marked, short enough for a phone.
     fn title(&self) -> String {
-        match self.marks.len() < self.count {
-            true => format!("{}: {}, its starts and stops marked", self.name, counted(self.count)),
-            false => format!("{}: {}", self.name, counted(self.count)),
+        let (count, word) = match self.marks.len() < self.count {
+            true => (self.marks.len(), "start or stop"),
+            false => (self.count, "decision"),
+        };
+        match (count, word) {
+            (0, word) => format!("{}: no {word}", self.name),
+            (1, word) => format!("{}: 1 {word}", self.name),
+            (n, "decision") => format!("{}: {n} decisions", self.name),
+            (n, _) => format!("{}: {n} starts and stops", self.name),
         }
     }
 
@@ -117,14 +123,6 @@ impl LoadDecided {
         }
         runs.extend(since.map(|from| (from, end)));
         runs
-    }
-}
-
-fn counted(count: usize) -> String {
-    match count {
-        0 => "no decision".to_owned(),
-        1 => "1 decision".to_owned(),
-        n => format!("{n} decisions"),
     }
 }
 
@@ -246,10 +244,7 @@ mod tests {
         assert!(y > 3.0 && curves.strokes.len() == 2, "{curves:?}");
         assert_eq!((curves.strips[0].x.as_str(), curves.strips[0].width.as_str()), ("25.00%", "25.00%"));
         assert_eq!(curves.words[0].text, "Hot water: 2 decisions");
-        assert_eq!(
-            load(false, 900, &[(1, true)]).title(),
-            "Hot water: 900 decisions, its starts and stops marked"
-        );
+        assert_eq!(load(false, 900, &[(1, true), (2, false)]).title(), "Hot water: 2 starts and stops");
         let many = [load(false, 900, &[])];
         assert_eq!(
             draw(&mut Curves::default(), &many, &day(), at(1440), 0.0),

@@ -46,7 +46,7 @@ pub(crate) struct Area {
 /// Words in the picture.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Words {
-    /// `row`, `scale` or `time`.
+    /// `row`, `scale` or `time`, with the pages that have room for it.
     pub(crate) class: &'static str,
     pub(crate) x: String,
     pub(crate) y: String,
@@ -119,8 +119,8 @@ impl Picture {
         for row in &rows {
             draw.row(energy, row, rem_per_kwh, &scale);
         }
-        for (at, text) in times(asked, energy.step, zone) {
-            draw.time(at, text);
+        for (class, at, text) in times(asked, energy.step, zone) {
+            draw.time(class, at, text);
         }
         draw.picture.height = rem(draw.y + TIMES_REM);
         draw.picture
@@ -213,14 +213,21 @@ impl Draw {
         self.picture.words.push(Words { class, x: percent(x), y: rem(y), text });
     }
 
-    fn time(&mut self, at: WallTime, text: String) {
+    fn time(&mut self, class: &'static str, at: WallTime, text: String) {
         let (x, y) = (self.percent(at), self.y + 1.1);
-        self.words("time", x, y, text);
+        self.words(class, x, y, text);
     }
 }
 
-/// Where the foot has times, and what they are called.
-pub(crate) fn times(asked: &Asked, step: Step, zone: &TimeZone) -> Vec<(WallTime, String)> {
+/// Where the foot has times, and what they are called, each with its class: of many a narrow page shows every other.
+pub(crate) fn times(asked: &Asked, step: Step, zone: &TimeZone) -> Vec<(&'static str, WallTime, String)> {
+    let all = named_times(asked, step, zone);
+    let is_many = all.len() > LABELS;
+    let class = |n: usize| if is_many && n % 2 == 1 { "time only-wide" } else { "time" };
+    all.into_iter().enumerate().map(|(n, (at, text))| (class(n), at, text)).collect()
+}
+
+fn named_times(asked: &Asked, step: Step, zone: &TimeZone) -> Vec<(WallTime, String)> {
     let hours = (asked.to - asked.from).as_hours();
     match step {
         Step::HalfHour if hours <= 30.0 => clock_times(asked, zone, hours),

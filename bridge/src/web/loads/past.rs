@@ -162,10 +162,8 @@ pub(crate) fn decisions(
 
 /// What a decision had a load do.
 pub(crate) fn did(home: &Home, load: &Load, row: &DecisionRow) -> String {
-    match row.on {
-        true => format!("On, {}", speech::setpoint(load, row.setpoint_w, home)),
-        false => "Off".to_owned(),
-    }
+    let amps = load.is_charge_point().then(|| row.setpoint_w / load.watts_per_amp(home.supply.volts));
+    speech::capital(&words::setting(row.on, amps, row.setpoint_w, &load.kind))
 }
 
 fn decided(home: &Home, id: LoadId, number: i64, row: DecisionRow) -> Decided {

@@ -31,6 +31,7 @@ use serde::Deserialize;
 use super::access::Visitor;
 use super::frame::{Frame, Here};
 use super::site::Shared;
+use super::speech;
 use super::trouble::Trouble;
 use colour::Piece;
 pub(crate) use compare::Compared;
@@ -169,8 +170,14 @@ pub(super) fn numbered(file: &FileName, text: &str, mistakes: &[Mistake]) -> Vec
     };
     let told = |mistake: &Mistake| {
         let column = mistake.column.map_or(String::new(), |n| format!("column {n}: "));
-        let when = mistake.when.as_ref().map_or(String::new(), |when| format!(" It fails {when}."));
-        let help = mistake.help.as_ref().map_or(String::new(), |help| format!(" To mend it: {help}."));
+        let when = mistake
+            .when
+            .as_ref()
+            .map_or(String::new(), |when| format!(" It fails {}", speech::stopped(when)));
+        let help = mistake
+            .help
+            .as_ref()
+            .map_or(String::new(), |help| format!(" To mend it: {}", speech::stopped(help)));
         format!("{column}{}.{when}{help}", mistake.message.trim_end_matches('.'))
     };
     let line = |(n, pieces)| Line {
