@@ -16,7 +16,6 @@ use super::plant::{self, Plant, Shared};
 const DAY: WallTime = WallTime(1_781_775_600_000);
 /// An hour of the simulated people without kettles.
 const SEED: u64 = 3;
-const SPEED: f64 = 60.0;
 
 /// The home file, its broker and its plant, and the commissioning under way.
 pub struct Home {
@@ -30,8 +29,8 @@ pub struct Home {
 }
 
 impl Home {
-    /// The page is served at `listen`.
-    pub async fn new(listen: &str) -> Home {
+    /// The page is served at `listen`; time runs so many times as fast as it is.
+    pub async fn new(listen: &str, speed: f64) -> Home {
         let folder = Folder::new("commission-page");
         let broker = Mosquitto::start();
         let home = folder.path().join("home.toml");
@@ -39,7 +38,7 @@ impl Home {
         // Without its load, two switchings prove all.
         let text = include_str!("../commission_live/home.toml").split("[load.water]").next().unwrap();
         std::fs::write(&home, text.replace("1883", &broker.port().to_string())).unwrap();
-        let clock = HomeClock::made_up(DAY, SPEED);
+        let clock = HomeClock::made_up(DAY, speed);
         let plant = Plant::new(SEED, DAY);
         plant.lock().unwrap().grid_sign = -1.0;
         tokio::spawn(plant::live(Arc::clone(&plant), clock, broker.port()));

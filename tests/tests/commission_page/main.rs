@@ -16,6 +16,8 @@ use overspill::commission::record::{self, Standing};
 use phone::{Answer, Phone};
 use serde_json::Value;
 
+const SPEED: f64 = 60.0;
+
 /// Steps that are done; the others are left open.
 const DONE: [&str; 6] = ["cautions", "watch", "test-load", "roof", "point.grid", "point.solar"];
 
@@ -61,7 +63,7 @@ fn verdict<'a>(sitting: &'a Value, id: &str) -> (&'a str, &'a str) {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn a_reversed_clamp_is_found_and_mended_through_the_page() {
-    let home = Home::new("127.0.0.1:0").await;
+    let home = Home::new("127.0.0.1:0", SPEED).await;
     let phone = home.phone().await;
 
     // What does not fit is told beside its field, and nothing is lost by looking again.
@@ -133,7 +135,7 @@ async fn a_reversed_clamp_is_found_and_mended_through_the_page() {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn a_step_is_paused_repeated_and_taken_up_again_as_the_page_says() {
-    let home = Home::new("127.0.0.1:0").await;
+    let home = Home::new("127.0.0.1:0", SPEED).await;
     let phone = home.phone().await;
     home.go_on(&phone, |key| key == "sources.supply").await;
     let page = phone.page("/").await;

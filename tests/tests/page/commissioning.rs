@@ -13,6 +13,9 @@ use super::sight::Sight;
 /// Steps that are done; the others are left open.
 const DONE: [&str; 6] = ["cautions", "watch", "test-load", "roof", "point.grid", "point.solar"];
 
+/// Slow enough that what a browser takes for a press is little time in the home, also where tests compete for it.
+const SPEED: f64 = 30.0;
+
 /// Somebody with a phone at the fuse board.
 struct Fitter {
     home: Home,
@@ -44,7 +47,10 @@ impl Fitter {
                 .click(if words.is_empty() { "button[name=none]" } else { ".thumb button.main" })
                 .await;
         } else {
-            self.browser.click(&format!(".thumb button[value='{words}']")).await;
+            // Pressed by script, which is as quick as a thumb is in the home's time.
+            let press =
+                format!("document.querySelector(\".thumb button[value='{words}']\").click(); return null");
+            self.browser.run(&press).await;
         }
         self.next(sitting).await;
     }
@@ -97,7 +103,7 @@ fn verdict<'a>(sitting: &'a Value, id: &str) -> &'a str {
 async fn a_phone_is_led_through_a_commissioning_and_a_reversed_clamp_is_put_right() {
     let mut sight = Sight::new();
     // Only a page that other computers may see asks for the code.
-    let home = Home::new("0.0.0.0:0").await;
+    let home = Home::new("0.0.0.0:0", SPEED).await;
     let (host, code) = (home.host().await, home.code().await);
     let url = |path: &str| format!("http://{host}{path}");
     let fitter = Fitter { home, browser: Browser::open(PHONE).await };
@@ -144,18 +150,25 @@ async fn a_phone_is_led_through_a_commissioning_and_a_reversed_clamp_is_put_righ
     sight.look_at_all(browser, "commission-verdict").await;
 
     let rests = fitter.go_on("").await;
-    assert_eq!((verdict(&rests, "point.grid"), verdict(&rests, "point.solar")), ("wrong", "good"));
+    assert_eq!(verdict(&rests, "point.grid"), "wrong", "{rests:#}");
     sight.look_at_all(browser, "commission-rest").await;
 
-    // The correction is looked at, written, and what it touches proved anew.
+    // The correction is looked at and written; what it touches is to be proved anew, now or later.
     browser.click(".thumb a[href='/correction']").await;
     browser.until("the difference is shown", "return !!document.querySelector('.difference .added')").await;
     sight.look_at_all(browser, "commission-correction").await;
     browser.click("form[action='/apply'] button").await;
-    browser.until("the steps are back", "return !!document.querySelector('[data-turn]')").await;
-    let rests = fitter.go_on("").await;
-    assert_eq!((verdict(&rests, "point.grid"), &rests["corrects"]), ("good", &Value::Bool(false)));
+    browser.until("it begins anew", "return !!document.querySelector('.other')").await;
+    let begun = fitter.sitting().await;
+    assert_eq!(
+        (verdict(&begun, "point.grid"), &begun["corrects"]),
+        ("lapsed", &Value::Bool(false)),
+        "{begun:#}"
+    );
+    press(browser, ".other summary").await;
+    press(browser, ".other button[value=stop]").await;
 
+    browser.until("it rests", "return !!document.querySelector('section form[action=\"/issue\"]')").await;
     press(browser, "section form[action='/issue'] button").await;
     browser.until("the sheet is there", "return !!document.querySelector('a[href=\"/sheet\"]')").await;
     press(browser, "section a[href='/sheet']").await;
@@ -172,6 +185,7 @@ async fn a_phone_is_led_through_a_commissioning_and_a_reversed_clamp_is_put_righ
     home.end.send(()).unwrap();
     home.attended.await.unwrap();
     let record = record::read(&home.home.with_file_name("home.commission.json")).unwrap().unwrap();
-    assert_eq!(record.test("point.grid").unwrap().verdict, Standing::Good);
+    assert_eq!(record.test("point.grid").unwrap().verdict, Standing::Lapsed);
+    assert_eq!(record.corrections.len(), 1);
     sight.judge();
 }

@@ -188,6 +188,10 @@ impl Sitting<'_> {
             FromPage::Apply => match self.apply() {
                 Ok(words) => {
                     self.tell(&words);
+                    // What was written is not to be offered again while it is proved anew.
+                    if let Some(board) = self.board() {
+                        board.corrects(Correction::Nothing);
+                    }
                     self.corrected = true;
                     self.procedure.stop();
                     return Some(Asked::Turned);
