@@ -1,17 +1,40 @@
-//! The sitting as JSON.
+//! The sitting as JSON under `/api/sitting`, described at `/api/openapi.json` (OpenAPI 3.1).
 
 use axum::Json;
 use axum::extract::State;
+use axum::http::header::CONTENT_TYPE;
+use axum::response::{IntoResponse, Response};
 use overspill_rules::commission::procedure::Ask;
 use serde::Serialize;
+use utoipa::{OpenApi, ToSchema};
 
 use super::fields::on_page;
 use super::serve::Shared;
 use crate::commission::board::{Correction, Shown, Stage};
+use crate::web::trouble::Trouble;
 use overspill_rules::time::WallTime;
 
+/// The document: what can be asked of this page by programs.
+#[derive(OpenApi)]
+#[openapi(
+    info(
+        title = "Overspill, commissioning",
+        description = "The commissioning under way. It is looked at here; what changes it stands on the page alone, \
+                       since somebody has to be at the installation."
+    ),
+    paths(sitting)
+)]
+struct Document;
+
+/// The document.
+pub(super) async fn document() -> Result<Response, Trouble> {
+    let text = Document::openapi().to_json();
+    let text = text.map_err(|_| Trouble::fault("the document could not be put together"))?;
+    Ok(([(CONTENT_TYPE, "application/json")], text).into_response())
+}
+
 /// A sitting, as it stands.
-#[derive(Debug, Serialize)]
+#[derive(Debug, Serialize, ToSchema)]
 pub(super) struct Sitting {
     /// Rises with whatever is asked or awaited anew.
     turn: u64,
@@ -27,7 +50,8 @@ pub(super) struct Sitting {
     corrects: bool,
 }
 
-#[derive(Debug, Serialize)]
+/// The step at work.
+#[derive(Debug, Serialize, ToSchema)]
 struct AtWork {
     id: String,
     title: String,
@@ -35,7 +59,8 @@ struct AtWork {
     of: usize,
 }
 
-#[derive(Debug, Serialize)]
+/// What is asked.
+#[derive(Debug, Serialize, ToSchema)]
 struct Asked {
     key: String,
     words: String,
@@ -43,14 +68,16 @@ struct Asked {
     kind: &'static str,
 }
 
-#[derive(Debug, Serialize)]
+/// What is awaited.
+#[derive(Debug, Serialize, ToSchema)]
 struct Waits {
     words: String,
     /// At most so many seconds more.
     at_most_s: f64,
 }
 
-#[derive(Debug, Serialize)]
+/// How a point reads.
+#[derive(Debug, Serialize, ToSchema)]
 struct Point {
     id: String,
     watts: Option<f64>,
@@ -58,7 +85,8 @@ struct Point {
     is_old: bool,
 }
 
-#[derive(Debug, Serialize)]
+/// How a step stands.
+#[derive(Debug, Serialize, ToSchema)]
 struct Step {
     id: String,
     title: String,
@@ -68,6 +96,14 @@ struct Step {
 }
 
 /// The sitting as it stands.
+#[utoipa::path(
+    get,
+    path = "/api/sitting",
+    responses(
+        (status = 200, description = "The sitting as it stands", body = Sitting),
+        (status = 401, description = "Not let in yet: the code of the terminal was not typed"),
+    )
+)]
 pub(super) async fn sitting(State(site): State<Shared>) -> Json<Sitting> {
     Json(told(&site.board.shown(), site.clock.wall()))
 }

@@ -71,6 +71,7 @@ fn routes() -> Router<Shared> {
         .route("/code", get(pages::code).post(said::code))
         .route("/live", get(live::stream))
         .route("/api/sitting", get(json::sitting))
+        .route("/api/openapi.json", get(json::document))
         .route("/answer", post(said::answer))
         .route("/leave", post(said::leave))
         .route("/turn", post(said::turn))

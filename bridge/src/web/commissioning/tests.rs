@@ -17,7 +17,8 @@ use crate::daemon::HomeClock;
 
 const HOST: &str = "127.0.0.1:8181";
 const CHANGES: [&str; 5] = ["/answer", "/leave", "/turn", "/apply", "/issue"];
-const LOOKS: [&str; 7] = ["/", "/steps", "/correction", "/sheet", "/live", "/api/sitting", "/code"];
+const LOOKS: [&str; 8] =
+    ["/", "/steps", "/correction", "/sheet", "/live", "/api/sitting", "/api/openapi.json", "/code"];
 
 fn shared(here_alone: bool) -> Shared {
     let parts = Parts {
@@ -91,7 +92,7 @@ async fn a_stranger_sees_nothing_and_changes_nothing() {
         let got = send(&site, get(path, "overspill-commissioning=guessed")).await;
         let turned_away = match path {
             "/code" => got.status == StatusCode::OK,
-            "/live" | "/api/sitting" => got.status == StatusCode::UNAUTHORIZED,
+            "/live" | "/api/sitting" | "/api/openapi.json" => got.status == StatusCode::UNAUTHORIZED,
             _ => got.status == StatusCode::SEE_OTHER && got.headers.get("location").unwrap() == "/code",
         };
         assert!(turned_away, "{path}: {}", got.status);
@@ -230,4 +231,20 @@ async fn a_step_that_was_not_good_says_why_and_how_to_mend_it() {
     let main = page.split("<main id=\"main\">").nth(1).unwrap();
     let proof = main.split("name=\"proof\" value=\"").nth(1).unwrap().split('"').next().unwrap();
     insta::assert_snapshot!("a_verdict", main.replace(proof, "PROOF"));
+}
+
+#[tokio::test]
+async fn the_sitting_is_described_as_it_is() {
+    let site = shared(true);
+    let told: serde_json::Value =
+        serde_json::from_str(&send(&site, get("/api/sitting", "")).await.body).unwrap();
+    let document: serde_json::Value =
+        serde_json::from_str(&send(&site, get("/api/openapi.json", "")).await.body).unwrap();
+    assert!(document["paths"]["/api/sitting"]["get"].is_object(), "{document:#}");
+    let described = document["components"]["schemas"]["Sitting"]["properties"].as_object().unwrap();
+    let names = |keys: &serde_json::Map<String, serde_json::Value>| keys.keys().cloned().collect::<Vec<_>>();
+    let (mut said, mut known) = (names(told.as_object().unwrap()), names(described));
+    said.sort();
+    known.sort();
+    assert_eq!(said, known);
 }
