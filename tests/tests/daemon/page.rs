@@ -62,7 +62,7 @@ async fn an_override_is_commanded_and_one_beyond_the_ceiling_is_refused_in_words
     assert_eq!((&now["on"], &now["setpoint_w"]), (&json!(true), &json!(2000.0)));
     assert!(now["may_change"].as_str().unwrap().contains("then the rules decide again"), "{now}");
     let page = get(at, "/loads/water").await.body;
-    assert!(page.contains("May take 2000 W: switched on by"), "{page}");
+    assert!(page.contains("Set to 2000 W: switched on by"), "{page}");
 
     let back = send_json(at, "/loads/water", "/api/loads/water/override", &json!({ "want": "auto" })).await;
     assert_eq!((back.status, back.json()), (200, json!({ "done": true })));

@@ -129,15 +129,16 @@ pub(crate) fn today(
     let energy_kwh = (last.energy_kwh - before_kwh).max(0.0);
     let run_time = (last.run_time - before).max(Span::ZERO);
     let up_to = speech::time(last.at, now, &home.timezone);
-    let ran = match run_time {
-        Span::ZERO => "it has not run".to_owned(),
-        ran => format!("it ran for {}", speech::lasting(ran)),
+    let did = match run_time {
+        Span::ZERO if energy_kwh < 0.005 => "it has not run".to_owned(),
+        Span::ZERO => format!("it has not run and took {energy_kwh:.2} kWh"),
+        ran => format!("it ran for {} and took {energy_kwh:.2} kWh", speech::lasting(ran)),
     };
     Ok(Some(Today {
         energy_kwh,
         run_time_s: run_time.as_seconds(),
         up_to: last.at.to_rfc3339(),
-        words: format!("Today up to {up_to} {ran} and took {energy_kwh:.2} kWh."),
+        words: format!("Today up to {up_to} {did}."),
     }))
 }
 
