@@ -1,14 +1,14 @@
 //! The answer as people read it, 80 columns wide, and as programs do.
 
 use jiff::tz::TimeZone;
-use overspill_rules::home::{Home, Kind};
+use overspill_rules::home::Home;
 use overspill_rules::output::{DrawSource, LoadReport, RuleState};
 use overspill_rules::time::WallTime;
 use serde_json::{Value, json};
 
 use super::{Answer, Change};
 use crate::store::DecisionRow;
-use crate::words::{request, wrapped};
+use crate::words::{request, told, wrapped};
 
 const LABEL: usize = 11;
 
@@ -50,15 +50,7 @@ pub fn answer(home: &Home, answer: &Answer) -> String {
 
 fn sentence(home: &Home, answer: &Answer) -> String {
     let (load, report) = (home.load(answer.load), &answer.report);
-    let does = match load.kind {
-        Kind::ChargePoint { .. } if report.on => {
-            format!("is charging at {:.0} A", report.setpoint_a.unwrap_or(0.0))
-        }
-        Kind::ChargePoint { .. } => "is not charging".to_owned(),
-        Kind::Modulated { .. } if report.on => format!("may take {:.0} W", report.setpoint_w),
-        Kind::Switch { .. } if report.on => "is on".to_owned(),
-        Kind::Modulated { .. } | Kind::Switch { .. } => "is off".to_owned(),
-    };
+    let does = told(report, &load.kind);
     let because = match &report.rule {
         Some(rule) => match asked_by(answer, rule) {
             Some(asked) => format!("rule `{rule}` asks {asked}: {}", report.reason),
@@ -66,7 +58,7 @@ fn sentence(home: &Home, answer: &Answer) -> String {
         },
         None => report.reason.clone(),
     };
-    format!("{} {does} because {because}.", load.name)
+    format!("{} is {does} because {because}.", load.name)
 }
 
 fn asked_by(answer: &Answer, rule: &str) -> Option<String> {
