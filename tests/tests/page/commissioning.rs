@@ -14,7 +14,7 @@ use super::sight::Sight;
 const DONE: [&str; 6] = ["cautions", "watch", "test-load", "roof", "point.grid", "point.solar"];
 
 /// Slow enough that what a browser takes for a press is little time in the home, also where tests compete for it.
-const SPEED: f64 = 30.0;
+const SPEED: f64 = 40.0;
 
 /// Somebody with a phone at the fuse board.
 struct Fitter {
