@@ -38,7 +38,8 @@ struct Present {
     steps: Vec<Step>,
     /// Loads that the grid point does not count.
     apart: Vec<Step>,
-    picture: Picture,
+    /// The picture beside the words of a narrow page, and of a wide one.
+    pictures: [Picture; 2],
     notices: Vec<Said>,
 }
 

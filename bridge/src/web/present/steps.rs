@@ -26,8 +26,8 @@ pub(super) struct Step {
     pub(super) sentence: String,
     /// The load's id, where it is one that can be overridden.
     pub(super) load: Option<String>,
-    /// How many lines are kept for its sentence.
-    pub(super) lines: usize,
+    /// How many lines are kept for its words on a narrow page, and on a wide one.
+    pub(super) lines: [usize; 2],
 }
 
 /// A notice as it is told.
@@ -45,10 +45,13 @@ pub(super) fn present(home: &Home, facts: &Facts) -> Present {
     let told = Teller { home, facts, flows: flows.as_ref() };
     let (steps, does) = told.steps();
     let drawn = cascade(&does.iter().map(|(does, _)| *does).collect::<Vec<_>>());
-    let rows = steps.iter().zip(&does).map(|(step, (_, way))| Row { lines: step.lines, way: *way });
     // Where a part is not known the rest would be drawn as if it were the whole.
     let known = flows.as_ref().is_some_and(|f| f.base_w.is_some());
-    let picture = Picture::of(&drawn, &rows.collect::<Vec<_>>(), known);
+    let rows = |page: usize| {
+        let row = |(step, (_, way)): (&Step, &(Does, Way))| Row { lines: step.lines[page], way: *way };
+        steps.iter().zip(&does).map(row).collect::<Vec<_>>()
+    };
+    let pictures = [0, 1].map(|page| Picture::of(&drawn, &rows(page), known));
     Present {
         time: told.time(),
         headline: told.headline(),
@@ -57,7 +60,7 @@ pub(super) fn present(home: &Home, facts: &Facts) -> Present {
         apart: told.apart(),
         notices: told.notices(),
         steps,
-        picture,
+        pictures,
     }
 }
 
@@ -235,7 +238,10 @@ impl Teller<'_> {
                 Severity::Warning => "Warning: ",
                 Severity::Problem => "Problem: ",
             },
-            text: notice.text.clone(),
+            text: match notice.severity {
+                Severity::Info => speech::capital(&notice.text),
+                Severity::Warning | Severity::Problem => notice.text.clone(),
+            },
         };
         self.facts.notices.iter().rev().take(NOTICES).map(said).collect()
     }
@@ -251,12 +257,13 @@ impl Teller<'_> {
     }
 }
 
-/// Characters of a sentence that fit on one line of the narrowest page, at a guess that errs to the safe side.
-const LINE_CHARS: usize = 24;
+/// Characters of a sentence that fit on one line of the narrowest page, and of the narrowest that counts as wide, at a
+/// guess that errs to the safe side.
+const LINE_CHARS: [usize; 2] = [24, 50];
 
 fn step(name: &str, class: &'static str, w: Option<f64>, sentence: String, load: Option<String>) -> Step {
     let more = usize::from(load.is_some());
-    let lines = sentence.chars().count().div_ceil(LINE_CHARS).clamp(1, 7) + more;
+    let lines = LINE_CHARS.map(|fit| sentence.chars().count().div_ceil(fit).clamp(1, 7) + more);
     Step { name: name.to_owned(), class, watts: watts(w), sentence, load, lines }
 }
 

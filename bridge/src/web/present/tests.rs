@@ -144,12 +144,15 @@ fn the_figures_shown_add_up_to_the_watt() {
 #[test]
 fn what_is_not_known_is_said_and_not_drawn() {
     let present = steps::present(&home(), &facts(None));
-    assert!(present.picture.shapes.is_empty());
+    assert!(present.pictures.iter().all(|p| p.shapes.is_empty()));
     assert_eq!(present.headline, "What flows now is not known.");
     assert_eq!(present.doubt.as_deref(), Some("There is no fresh reading of the grid."));
     let half = Flows { solar_w: None, base_w: None, ..flows(300.0, 0.0, [0.0, 0.0, 0.0]) };
     let present = steps::present(&home(), &facts(Some(half)));
-    assert!(present.picture.shapes.is_empty(), "a picture without the roof would be a wrong one");
+    assert!(
+        present.pictures.iter().all(|p| p.shapes.is_empty()),
+        "a picture without the roof would be a wrong one"
+    );
     assert_eq!(present.steps[0].watts, "not known");
 }
 
@@ -164,6 +167,6 @@ fn words_of_rules_and_devices_are_text_and_nothing_else() {
 #[test]
 fn power_that_is_bought_rises_to_the_step_that_takes_it() {
     let present = steps::present(&home(), &facts(Some(flows(8100.0, 900.0, [0.0, 0.0, 0.0]))));
-    let classes: Vec<&str> = present.picture.shapes.iter().map(|s| s.class).collect();
+    let classes: Vec<&str> = present.pictures[0].shapes.iter().map(|s| s.class).collect();
     insta::assert_snapshot!(classes.join(" "), @"block fall fall block bought rise ledge bought");
 }
