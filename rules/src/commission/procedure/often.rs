@@ -18,7 +18,7 @@ impl Often {
             // On and off three times are six edges. The core wants three that agree; one may fall to a kettle, and a kettle
             // that comes later makes four doubtful. At most what single faults in an ordinary house want (the table of
             // verdicts); seven of a roof whose inverter takes five minutes stay within the hour that loads are held off.
-            What::TestLoad(_) => Often { least: 6, most: 10 },
+            What::TestLoad(_) => Often { least: 6, most: 12 },
             What::Load(_) => Often { least: 4, most: 8 },
             What::SolarOff => Often { least: 3, most: 7 },
         }
