@@ -154,12 +154,9 @@ pub(crate) fn table(page: &mut String, name: &str, rows: &[Vec<String>]) {
 /// A table of figures with a name, which scrolls by itself where the page is narrow; the first row is its head, the first
 /// cell of each other one names it. Columns named in `words` hold text.
 pub(crate) fn named_table(page: &mut String, name: &str, rows: &[Vec<String>], words: &[usize]) {
-    let name = escaped(name);
-    let _ = writeln!(
-        page,
-        "<div class=\"wide\" role=\"region\" aria-label=\"{name}\" tabindex=\"0\">\n<table class=\"figures\">\n\
-         <caption class=\"unseen\">{name}</caption>"
-    );
+    page.push_str(&wide(name));
+    let _ =
+        writeln!(page, "<table class=\"figures\">\n<caption class=\"unseen\">{}</caption>", escaped(name));
     for (n, row) in rows.iter().enumerate() {
         page.push_str(if n == 0 { "<thead><tr>" } else { "<tr>" });
         for (column, text) in row.iter().enumerate() {
@@ -180,7 +177,8 @@ pub(crate) fn named_table(page: &mut String, name: &str, rows: &[Vec<String>], w
         }
         page.push_str(if n == 0 { "</tr></thead>\n<tbody>\n" } else { "</tr>\n" });
     }
-    page.push_str("</tbody>\n</table>\n</div>\n");
+    page.push_str("</tbody>\n</table>\n");
+    page.push_str(END_OF_WIDE);
 }
 
 /// Cells of a row.

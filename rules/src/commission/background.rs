@@ -34,7 +34,7 @@ pub(super) struct Background {
     /// How likely a move of one edge is undone in the next one, where a thing is switched on and off in turn.
     undone: Option<f64>,
     /// How many pretended steps one kettle would show in.
-    one: f64,
+    kettle_steps: f64,
 }
 
 struct Move {
@@ -85,13 +85,13 @@ impl Background {
         moves.sort_by(|a, b| a.watts.total_cmp(&b.watts));
         let seen_s = (gap + Span(trace.window().0 / 2)).as_seconds();
         let undone = apart_s(acts, what).map(|apart_s| undone(apart_s, seen_s));
-        Background { moves, undone, one: seen_s / STRIDE.as_seconds() }
+        Background { moves, undone, kettle_steps: seen_s / STRIDE.as_seconds() }
     }
 
     /// Sizes of the moves between levels as calm as those of the edges that are used: within `calm_w`. Ascending.
     pub(super) fn calm(&self, calm_w: f64) -> Moves {
         let calm = self.moves.iter().filter(|m| m.error_w <= calm_w);
-        Moves { watts: calm.map(|m| m.watts).collect(), undone: self.undone, one: self.one }
+        Moves { watts: calm.map(|m| m.watts).collect(), undone: self.undone, kettle_steps: self.kettle_steps }
     }
 }
 
@@ -102,7 +102,7 @@ pub(super) struct Moves {
     /// As in [`Background`].
     undone: Option<f64>,
     /// As in [`Background`].
-    one: f64,
+    kettle_steps: f64,
 }
 
 impl Moves {
@@ -115,7 +115,7 @@ impl Moves {
     /// The same as if one kettle more had come: that none did so far does not say that none comes now.
     fn share_with_one_more(&self, watts: f64) -> f64 {
         let above = self.watts.len() - self.watts.partition_point(|m| *m <= watts);
-        (above as f64 + self.one) / (self.watts.len() as f64 + self.one)
+        (above as f64 + self.kettle_steps) / (self.watts.len() as f64 + self.kettle_steps)
     }
 
     /// Whether moves greater than `tolerance_w` are so common that `agreeing` of `count` repeats may be such. Repeats agree
@@ -183,7 +183,7 @@ mod tests {
 
     /// An hour in which nothing large was seen to move, with points that report every 10 s.
     fn hour(undone: Option<f64>) -> Moves {
-        Moves { watts: (0..600).map(|i| f64::from(i) / 10.0).collect(), undone, one: 16.0 }
+        Moves { watts: (0..600).map(|i| f64::from(i) / 10.0).collect(), undone, kettle_steps: 16.0 }
     }
 
     #[test]

@@ -107,9 +107,10 @@ impl StoreReader {
             .filter(|(now, _)| std::mem::replace(&mut on, *now) != *now)
             .map(|(_, id)| *id)
             .collect();
-        let told: Vec<i64> = match (all.len() <= most, switchings.len() <= most) {
+        let count_switchings = switchings.len();
+        let told: Vec<i64> = match (all.len() <= most, count_switchings <= most) {
             (true, _) => all.iter().map(|(_, id)| *id).collect(),
-            (false, true) => switchings.clone(),
+            (false, true) => switchings,
             (false, false) => Vec::new(),
         };
         let sql = format!("{DECISION} WHERE decision.id = ?1");
@@ -117,7 +118,7 @@ impl StoreReader {
         for id in told {
             rows.extend(self.rows(&sql, [id], decision)?);
         }
-        Ok(DecidedWithin { was_on, count: all.len(), switchings: switchings.len(), rows })
+        Ok(DecidedWithin { was_on, count: all.len(), switchings: count_switchings, rows })
     }
 
     /// The number of the first stamp of a span, and that after its last. Numbers follow time, but for a clock that was once

@@ -12,7 +12,7 @@ use crate::web::loads::did;
 use crate::web::speech;
 
 /// Decisions are told for so many days at once.
-pub(crate) const DECIDED_DAYS: f64 = 7.1;
+const DECIDED_DAYS: f64 = 7.1;
 
 /// So many marks are told for one load: more can't be told apart.
 const MOST: usize = 60;
